@@ -3,10 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
-
-from analytics.vocabulary import CONFIRMATIONS, OUTCOMES, UNKNOWN_AGE, Vocabulary
 
 CELL_COLUMNS = ("symptom", "family", "shop", "age_band", "suspect", "confirmation", "results", "others", "weight")
 

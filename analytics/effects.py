@@ -1,0 +1,167 @@
+"""Coefficients <-> the arrays of log odds, rates and minutes they build: one linear map and its transpose."""
+
+from typing import Any
+
+import numba
+import numpy as np
+
+from analytics.model_inputs import ModelInputs
+from analytics.priors import LinkPrior
+from analytics.terms import Priors, model_terms, term_starts
+
+# Names of the arrays that `assemble` returns, in order, with their dims.
+EFFECT_DIMS = {
+    "alpha": ("link",),
+    "beta": ("family", "suspect"),
+    "gamma": ("shop", "mode"),
+    "age_effect": ("link", "age"),
+    "misread_logit": ("grade", "shop"),
+    "detection_logit": ("reveal",),
+    "cure_logit": ("remedy",),
+    "false_alarm_logit": ("check",),
+    "log_minutes": ("check",),
+}
+
+
+def assembly_arrays(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> tuple[np.ndarray, ...]:
+    """What `assemble` needs beside the coefficients; families and shops get one more row, of zeros: the unknown one."""
+    links, table = inputs.links, inputs.checks
+    sizes = [len(inputs.families), len(links.suspects), len(inputs.shops), len(links.modes), len(links.pairs)]
+    age_count = len(inputs.ages)
+    walk = np.tril(np.ones((age_count, age_count - 1)), -1)
+    return (
+        term_starts(model_terms(inputs, priors)),
+        np.array(sizes),
+        links.suspect,
+        links.mode,
+        links.pair,
+        # centred, so that an age curve cannot stand in for alpha
+        walk - walk.mean(0),
+        table.kind,
+        table.reveal_check,
+        table.cure_check,
+        link_prior.log_weight,
+        np.array(priors.misread_mean),
+        _logit(table.reveal_seeded),
+        _logit(table.cure_seeded),
+        _logit(table.false_alarm_seeded),
+        table.log_minutes_seeded,
+    )
+
+
+def _logit(rate: np.ndarray) -> np.ndarray:
+    rate = np.clip(rate, 0.001, 0.999)
+    return np.log(rate / (1.0 - rate))
+
+
+@numba.njit(error_model="numpy")
+def assemble(x: Any, arrays: Any):  # noqa: ANN201
+    """The arrays of `EFFECT_DIMS` from the coefficients x, in the order of `terms.model_terms`."""
+    starts, sizes, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:10]
+    misread_mean, detection, cure, false_alarm, minutes = arrays[10:]
+    families, suspects, shops, modes, pairs = sizes
+    alpha = seeded + x[starts[1] : starts[2]]
+    for link in range(len(alpha)):
+        alpha[link] += x[starts[0] + suspect[link]]
+    beta, gamma = np.zeros((families + 1, suspects)), np.zeros((shops + 1, modes))
+    _fill_zero_sum(beta, x[starts[2] : starts[3]])
+    _fill_zero_sum(gamma, x[starts[3] : starts[4]])
+    age_effect = np.zeros((len(alpha), walk.shape[0]))
+    for step in range(walk.shape[1]):
+        for link in range(len(alpha)):
+            value = x[starts[4] + step * modes + mode[link]]
+            value += x[starts[5] + step * suspects + suspect[link]] + x[starts[6] + step * pairs + pair[link]]
+            for age in range(walk.shape[0]):
+                age_effect[link, age] += walk[age, step] * value
+    misread = np.empty((len(misread_mean), shops + 1))
+    for grade in range(len(misread_mean)):
+        misread[grade, :] = misread_mean[grade] + x[starts[7] + grade]
+        misread[grade, :shops] += x[starts[8] : starts[9]]
+    detection, cure, false_alarm, minutes = detection.copy(), cure.copy(), false_alarm.copy(), minutes.copy()
+    check = np.arange(len(kind))
+    _add_by_check(detection, reveal_check, kind, x, starts[9:11])
+    _add_by_check(cure, remedy_check, kind, x, starts[11:13])
+    _add_by_check(false_alarm, check, kind, x, starts[13:15])
+    _add_by_check(minutes, check, kind, x, starts[15:17])
+    return alpha, beta, gamma, age_effect, misread, detection, cure, false_alarm, minutes
+
+
+@numba.njit(error_model="numpy")
+def gather_gradient(gradients: Any, x: Any, arrays: Any):  # noqa: ANN201
+    """Transpose of `assemble`: gradient by coefficient from the gradients by array."""
+    starts, sizes, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:10]
+    _families, suspects, shops, modes, pairs = sizes
+    d_alpha, d_beta, d_gamma, d_age, d_misread = gradients[:5]
+    out = np.zeros_like(x)
+    out[starts[1] : starts[2]] = d_alpha
+    for link in range(len(seeded)):
+        out[starts[0] + suspect[link]] += d_alpha[link]
+        for step in range(walk.shape[1]):
+            value = 0.0
+            for age in range(walk.shape[0]):
+                value += walk[age, step] * d_age[link, age]
+            out[starts[4] + step * modes + mode[link]] += value
+            out[starts[5] + step * suspects + suspect[link]] += value
+            out[starts[6] + step * pairs + pair[link]] += value
+    _read_zero_sum(d_beta, out[starts[2] : starts[3]])
+    _read_zero_sum(d_gamma, out[starts[3] : starts[4]])
+    for grade in range(d_misread.shape[0]):
+        out[starts[7] + grade] = d_misread[grade].sum()
+        out[starts[8] : starts[9]] += d_misread[grade, :shops]
+    check = np.arange(len(kind))
+    _gather_by_check(gradients[5], reveal_check, kind, out, starts[9:11])
+    _gather_by_check(gradients[6], remedy_check, kind, out, starts[11:13])
+    _gather_by_check(gradients[7], check, kind, out, starts[13:15])
+    _gather_by_check(gradients[8], check, kind, out, starts[15:17])
+    return out
+
+
+@numba.njit
+def _add_by_check(target: Any, check: Any, kind: Any, x: Any, starts: Any) -> None:
+    for row in range(len(target)):
+        target[row] += x[starts[0] + kind[check[row]]] + x[starts[1] + check[row]]
+
+
+@numba.njit
+def _gather_by_check(values: Any, check: Any, kind: Any, out: Any, starts: Any) -> None:
+    for row in range(len(values)):
+        out[starts[0] + kind[check[row]]] += values[row]
+        out[starts[1] + check[row]] += values[row]
+
+
+@numba.njit
+def _fill_zero_sum(table: Any, free: Any) -> None:
+    """(n - 1)(m - 1) free coefficients -> n x m that sum to zero both ways; the last row of `table` stays zero.
+
+    The map is an isometry (the Householder form of PyMC's ZeroSumNormal), so a unit normal stays one.
+    """
+    rows, columns = table.shape[0] - 1, table.shape[1]
+    if rows < 2 or columns < 2:
+        return
+    part = free.reshape((rows - 1, columns - 1))
+    for row in range(rows - 1):
+        total = part[row].sum()
+        norm = total / (np.sqrt(columns) + columns)
+        table[row, : columns - 1] = part[row] - norm
+        table[row, columns - 1] = -total / np.sqrt(columns)
+    for column in range(columns):
+        total = table[: rows - 1, column].sum()
+        norm = total / (np.sqrt(rows) + rows)
+        table[: rows - 1, column] -= norm
+        table[rows - 1, column] = -total / np.sqrt(rows)
+
+
+@numba.njit
+def _read_zero_sum(table: Any, free: Any) -> None:
+    """Transpose of `_fill_zero_sum`."""
+    rows, columns = table.shape[0] - 1, table.shape[1]
+    if rows < 2 or columns < 2:
+        return
+    half = np.empty((rows - 1, columns))
+    for column in range(columns):
+        norm = table[: rows - 1, column].sum() / (np.sqrt(rows) + rows)
+        half[:, column] = table[: rows - 1, column] - norm - table[rows - 1, column] / np.sqrt(rows)
+    part = free.reshape((rows - 1, columns - 1))
+    for row in range(rows - 1):
+        norm = half[row, : columns - 1].sum() / (np.sqrt(columns) + columns)
+        part[row] = half[row, : columns - 1] - norm - half[row, columns - 1] / np.sqrt(columns)

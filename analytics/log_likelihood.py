@@ -1,0 +1,125 @@
+"""Log likelihood of tickets, checks and wishes with its gradient in one pass, as an operation that PyMC can compile.
+
+Written out in general tensor operations the same likelihood compiled for a minute and sampled several times slower; a
+test holds it against a plain transcription of the formulas and against finite differences.
+"""
+
+from dataclasses import fields
+from typing import Any
+
+import numba
+import numpy as np
+import pytensor.tensor as pt
+from pytensor.gradient import DisconnectedType
+from pytensor.graph.basic import Apply, Variable
+from pytensor.graph.op import Op
+from pytensor.link.numba.dispatch.basic import register_funcify_default_op_cache_key
+
+from analytics.check_likelihood import score_checks, score_minutes
+from analytics.effects import assemble, assembly_arrays, gather_gradient
+from analytics.model_inputs import ModelInputs
+from analytics.packing import Packed, grid, pack_arrays, row
+from analytics.priors import LinkPrior
+from analytics.terms import Priors
+from analytics.ticket_likelihood import score_tickets
+from analytics.wish_likelihood import score_wishes, wish_arrays
+
+# Raise when a kernel changes: compiled code is cached on disk under this number.
+KERNEL_VERSION = 1
+
+
+def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> Packed:
+    """Everything the operation reads beside coefficients and minutes spread, in the order of `_unpack`."""
+    links, table = inputs.links, inputs.checks
+    lists = (links.slot_link, links.slot_used.sum(1), links.suspect, links.mode)
+    counted = (table.reveal_hit, table.reveal_tried, table.cure_hit, table.cure_tried, table.false_alarm_hit)
+    timed = (table.minutes_count, table.log_minutes_sum, table.log_minutes_square)
+    return pack_arrays(
+        [
+            *assembly_arrays(inputs, link_prior, priors),
+            *lists,
+            *(getattr(inputs.tickets, field.name) for field in fields(inputs.tickets)),
+            inputs.age_share,
+            *counted,
+            table.false_alarm_tried,
+            *timed,
+            *wish_arrays(links, link_prior),
+        ]
+    )
+
+
+@numba.njit
+def _unpack(f: Any, i: Any, at: Any):  # noqa: ANN202
+    """Arrays of `effects.assemble`, `score_tickets`, `score_checks` and `score_wishes`."""
+    assembly = (
+        *(row(i, at, 0), row(i, at, 1), row(i, at, 2), row(i, at, 3), row(i, at, 4), grid(f, at, 5)),
+        *(row(i, at, 6), row(i, at, 7), row(i, at, 8), row(f, at, 9), row(f, at, 10)),
+        *(row(f, at, 11), row(f, at, 12), row(f, at, 13), row(f, at, 14)),
+    )
+    tickets = (
+        *(grid(i, at, 15), row(i, at, 16), row(i, at, 17), row(i, at, 18), grid(i, at, 19), grid(f, at, 20)),
+        *(row(f, at, 21), grid(f, at, 22), grid(f, at, 23), grid(f, at, 24)),
+        *(row(i, at, 25), grid(i, at, 26), row(f, at, 27), row(i, at, 28), grid(i, at, 29), row(f, at, 30)),
+        *(grid(f, at, 31), grid(f, at, 32)),
+    )
+    checks = (
+        *(row(f, at, 33), row(f, at, 34), row(f, at, 35), row(f, at, 36), row(f, at, 37), row(f, at, 38)),
+        *(row(f, at, 39), row(f, at, 40), row(f, at, 41)),
+    )
+    wishes = (row(i, at, 42), row(i, at, 43), grid(f, at, 44), row(i, at, 45), row(f, at, 46), row(i, at, 47))
+    return assembly, tickets, checks, wishes
+
+
+@numba.njit
+def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any):  # noqa: ANN201
+    """(log likelihood, gradient by coefficient, gradient by minutes spread)."""
+    assembly, tickets, checks, wishes = _unpack(numbers, indices, places)
+    alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, assembly)
+    misread = 1.0 / (1.0 + np.exp(-misread_logit))
+    total, d_alpha, d_beta, d_gamma, d_age, d_misread = score_tickets(
+        (alpha, beta, gamma, age_effect, misread), tickets
+    )
+    total += score_wishes(alpha, d_alpha, wishes)
+    found, d_detection = score_checks(detection, checks[0], checks[1])
+    cured, d_cure = score_checks(cure, checks[2], checks[3])
+    false, d_false_alarm = score_checks(false_alarm, checks[4], checks[5])
+    timed, d_minutes, d_spread = score_minutes(log_minutes, minutes_spread, checks[6:])
+    gradients = (d_alpha, d_beta, d_gamma, d_age, d_misread * misread * (1.0 - misread), d_detection, d_cure,
+                 d_false_alarm, d_minutes)  # fmt: skip
+    return total + found + cured + false + timed, gather_gradient(gradients, x, assembly), d_spread
+
+
+class LogLikelihood(Op):
+    """`log_likelihood` as an operation: the value first, then its gradient by coefficient and by minutes spread."""
+
+    __props__ = ()
+
+    def make_node(self, *inputs: Variable) -> Apply:
+        """Inputs: coefficients (coefficient,), minutes spread (), then the three arrays of `Packed`."""
+        variables = [pt.as_tensor_variable(value) for value in inputs]
+        return Apply(self, variables, [pt.dscalar(), pt.dvector(), pt.dscalar()])
+
+    def perform(self, node: Apply, inputs: list[np.ndarray], output_storage: list[list[Any]]) -> None:  # noqa: ARG002
+        """Plain evaluation, where the graph is not compiled as a whole."""
+        x, spread, *packed = inputs
+        for storage, part in zip(output_storage, log_likelihood(x, float(spread), *packed), strict=True):
+            storage[0] = np.asarray(part)
+
+    def pullback(self, inputs: list[Variable], outputs: list[Variable], cotangents: list[Variable]) -> list[Variable]:
+        """The gradient is computed with the value; the arrays are data."""
+        slope = [cotangents[0] * outputs[1], cotangents[0] * outputs[2]]
+        return [*slope, *(DisconnectedType()() for _ in inputs[2:])]
+
+    def connection_pattern(self, node: Apply) -> list[list[bool]]:
+        """Value depends on coefficients and minutes spread only."""
+        return [[at < 2, False, False] for at in range(len(node.inputs))]
+
+
+@register_funcify_default_op_cache_key(LogLikelihood)
+def _compile_log_likelihood(op: LogLikelihood, **kwargs: Any) -> tuple[Any, int]:  # noqa: ARG001
+    @numba.njit
+    def run(x, minutes_spread, numbers, indices, places):  # noqa: ANN001, ANN202
+        value, gradient, slope = log_likelihood(x, minutes_spread.item(), numbers, indices, places)
+        return np.asarray(value), gradient, np.asarray(slope)
+
+    return run, KERNEL_VERSION

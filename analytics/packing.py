@@ -1,0 +1,42 @@
+"""Many arrays as two flat ones and back: the sampler compiles for each data array it is handed, so it gets three."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numba
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Packed:
+    """numbers: all floats; indices: all integers; places (array, 3): where each begins, its rows, its columns (0: flat)."""
+
+    numbers: np.ndarray
+    indices: np.ndarray
+    places: np.ndarray
+
+
+def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
+    """Arrays of one or two dims, in order."""
+    flat: dict[str, list[np.ndarray]] = {"f": [np.zeros(0)], "i": [np.zeros(0, dtype=np.int64)]}
+    places = []
+    for values in arrays:
+        kind = values.dtype.kind
+        places.append((sum(len(part) for part in flat[kind]), values.shape[0], values.shape[1] if values.ndim > 1 else 0))
+        flat[kind].append(np.ascontiguousarray(values, dtype=np.float64 if kind == "f" else np.int64).ravel())
+    return Packed(np.concatenate(flat["f"]), np.concatenate(flat["i"]), np.array(places, dtype=np.int64))
+
+
+@numba.njit
+def row(flat: Any, places: Any, at: int) -> Any:
+    """Array number `at`, which has one dim."""
+    start = places[at, 0]
+    return flat[start : start + places[at, 1]]
+
+
+@numba.njit
+def grid(flat: Any, places: Any, at: int) -> Any:
+    """Array number `at`, which has two dims."""
+    start, rows, columns = places[at, 0], places[at, 1], places[at, 2]
+    return flat[start : start + rows * columns].reshape((rows, columns))

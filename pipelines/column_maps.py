@@ -1,0 +1,105 @@
+"""Which header of a file means which field of the ticket template; the maps are data, a shop may bring its own."""
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rapidfuzz import fuzz, process
+
+from analytics.errors import InputError
+from pipelines.settings import seed_folder
+
+FIELDS = (
+    *("ticket", "shop", "machine", "family", "built_year", "opened_on", "closed_on", "symptom", "complaint"),
+    *("suspect", "confirmation", "result", "checks", "minutes"),
+)
+REQUIRED_FIELDS = ("ticket", "opened_on", "symptom")
+# Below this likeness (0..100) a header is not worth naming as a guess. Judged by eye on the headers of this file.
+GUESS_THRESHOLD = 60
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """Field -> headers that mean it, compared without case, blanks, `_` and `-`."""
+
+    headers: Mapping[str, tuple[str, ...]]
+
+
+def read_column_map(path: Path | None = None) -> ColumnMap:
+    """The headers of the ticket template; for fields that the file at `path` lists, its headers instead.
+
+    The file is CSV with the columns field and header, one row a spelling.
+
+    Raises
+    ------
+    InputError
+        When the file is missing, has other columns, or names a field that a ticket does not have.
+    """
+    template = _read_map(seed_folder() / "column_maps" / "ticket_template.csv")
+    return ColumnMap(template if path is None else {**template, **_read_map(path)})
+
+
+def find_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
+    """Field -> header of the file, for the fields the file has.
+
+    Raises
+    ------
+    InputError
+        When a required field has no column (with the headers found and the closest guess), or a field has two.
+    """
+    columns: dict[str, str] = {}
+    for field, spellings in column_map.headers.items():
+        known = {_key(spelling) for spelling in spellings}
+        found = [header for header in headers if _key(header) in known]
+        if len(found) > 1:
+            twice = " and ".join(f"'{header}'" for header in found)
+            raise InputError(f"The columns {twice} both mean {field}. Rename one, or give a column map that chooses.")
+        if found:
+            columns[field] = found[0]
+    missing = [field for field in REQUIRED_FIELDS if field not in columns]
+    if missing:
+        raise InputError(_describe_missing(missing, [h for h in headers if h not in columns.values()], column_map))
+    return columns
+
+
+def _describe_missing(missing: list[str], spare: list[str], column_map: ColumnMap) -> str:
+    guesses = [_guess(field, spare, column_map) for field in missing]
+    hints = [f"for {field} perhaps '{guess}'" for field, guess in zip(missing, guesses, strict=True) if guess]
+    found = ", ".join(f"'{header}'" for header in spare[:30]) or "none"
+    plural = "columns are" if len(missing) > 1 else "column is"
+    return (
+        f"The required {plural} missing: {', '.join(missing)}. Headers not understood: {found}."
+        + (f" Closest: {'; '.join(hints)}." if hints else "")
+        + " Rename the header, or give a column map (CSV with the columns field,header)."
+    )
+
+
+def _guess(field: str, headers: list[str], column_map: ColumnMap) -> str:
+    """The header most like any spelling of the field; "" when none is."""
+    scored = [
+        (score, header)
+        for spelling in column_map.headers.get(field, (field,))
+        for header, score, _ in process.extract(spelling, headers, scorer=fuzz.ratio, processor=_key, limit=1)
+    ]
+    score, header = max(scored, default=(0.0, ""))
+    return header if score >= GUESS_THRESHOLD else ""
+
+
+def _read_map(path: Path) -> dict[str, tuple[str, ...]]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            reader = csv.DictReader(stream)
+            rows = [(row["field"].strip(), row["header"].strip()) for row in reader]
+    except (OSError, UnicodeDecodeError, csv.Error, KeyError, AttributeError):
+        raise InputError(
+            f"'{path.name}' is no column map. Give a CSV file in UTF-8 with the columns field,header, one row a header."
+        ) from None
+    unknown = [field for field, _ in rows if field not in FIELDS]
+    if unknown:
+        raise InputError(f"'{path.name}' names the field '{unknown[0]}'. A ticket has the fields {', '.join(FIELDS)}.")
+    return {field: tuple(h for f, h in rows if f == field and h) for field in dict.fromkeys(f for f, _ in rows)}
+
+
+def _key(header: str) -> str:
+    return "".join(sign for sign in header.casefold() if sign not in " _-")

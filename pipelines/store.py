@@ -1,0 +1,242 @@
+"""The DuckDB file: short connections, transactions that surely commit or roll back, queries by name."""
+
+import random
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager, suppress
+from datetime import UTC, datetime
+from functools import cache, partial
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from analytics.errors import InputError
+
+type Connection = duckdb.DuckDBPyConnection
+
+SQL_FOLDER = Path(__file__).resolve().parent / "sql"
+# DuckDB allows one writing process or many reading ones. Every holder closes quickly, so waiting helps.
+PATIENCE_SECONDS = 10.0
+FIRST_PAUSE_SECONDS, LONGEST_PAUSE_SECONDS = 0.005, 0.25
+# A query needs no file but the store itself: nothing a ticket says can make DuckDB read or write another one.
+LOCKED_DOWN = {"enable_external_access": "false", "lock_configuration": "true"}
+
+_BUSY_WORDS = ("Could not set lock", "Conflicting lock", "different configuration")
+_FULL_WORDS = ("No space left", "File too large", "Disk quota", "disk is full")
+_REFUSED_WORDS = ("Permission denied", "Read-only file system", "Operation not permitted")
+_FOREIGN_WORDS = ("not a valid DuckDB database", "in-memory database", "Is a directory")
+_BUSY = "The store is in use by another faultodds command or page. Wait a moment and try again."
+_FULL = "The disk is full: nothing of this step was stored. Free some space and do it again."
+
+# Threads of one process share DuckDB's file lock; without this, two of them could update the same row at once.
+_one_writer = threading.Lock()
+
+
+@contextmanager
+def reading(path: Path, *, patience_seconds: float = PATIENCE_SECONDS) -> Iterator[Connection]:
+    """A read-only connection for one with-block; a store that is missing or older is made or migrated first.
+
+    Raises
+    ------
+    InputError
+        When the file is no store, comes from a newer faultodds, cannot be opened, or stays locked too long.
+    """
+    if not path.exists():
+        _bring_up_to_date(path, patience_seconds)
+    with ExitStack() as stack:
+        con = stack.enter_context(closing(_open_read_only(path, patience_seconds)))
+        if _schema_version(con, path) < newest_version():
+            con.close()
+            _bring_up_to_date(path, patience_seconds)
+            con = stack.enter_context(closing(_open_read_only(path, patience_seconds)))
+        stack.enter_context(_full_disk_in_words())
+        yield con
+
+
+@contextmanager
+def writing(path: Path, *, patience_seconds: float = PATIENCE_SECONDS) -> Iterator[Connection]:
+    """A connection with one transaction: committed at the end of the with-block, rolled back on any exception.
+
+    Raises
+    ------
+    InputError
+        As for `reading`, and when the disk is full.
+    RuntimeError
+        When an SQL error inside the block was swallowed: DuckDB would otherwise "commit" and save nothing.
+    """
+    if not _one_writer.acquire(timeout=patience_seconds):
+        raise InputError(_BUSY)
+    try:
+        _make_folder(path.parent)
+        connect = partial(duckdb.connect, str(path), config=LOCKED_DOWN)
+        with closing(_connect(connect, path, patience_seconds)) as con, _full_disk_in_words(), _transaction(con):
+            migrate(con, path)
+            yield con
+    finally:
+        _one_writer.release()
+
+
+def run_query(con: Connection, name: str, **params: Any) -> pd.DataFrame:
+    """Result of `sql/<name>.sql`, its `$parameters` filled from `params`."""
+    return con.execute(read_sql(name), params or None).df()
+
+
+@cache
+def read_sql(name: str) -> str:
+    """Text of `sql/<name>.sql`."""
+    return (SQL_FOLDER / f"{name}.sql").read_text(encoding="utf-8")
+
+
+@contextmanager
+def registered(con: Connection, **frames: pd.DataFrame) -> Iterator[None]:
+    """Frames that queries inside the with-block can read as tables of these names."""
+    for name, frame in frames.items():
+        con.register(name, frame)
+    try:
+        yield
+    finally:
+        # In an aborted transaction this fails too, and must not hide the first error.
+        with suppress(duckdb.Error):
+            for name in frames:
+                con.unregister(name)
+
+
+def data_version(con: Connection) -> str:
+    """Text that changes when, and only when, the tickets change; the same tickets give the same text anywhere."""
+    return str(run_query(con, "data_version")["data_version"].iloc[0])
+
+
+def migrate(con: Connection, path: Path) -> None:
+    """Apply the numbered files of `sql/migrations` that the store has not seen; runs inside a transaction."""
+    version = _schema_version(con, path)
+    if version == 0:
+        con.execute("create table schema_version (version integer primary key, applied_at timestamp not null)")
+    for number, sql_path in _migrations():
+        if number > version:
+            con.execute(sql_path.read_text(encoding="utf-8"))
+            con.execute("insert into schema_version values (?, ?)", [number, utc_now()])
+
+
+def newest_version() -> int:
+    """Number of the last migration this program knows."""
+    return _migrations()[-1][0]
+
+
+def utc_now() -> datetime:
+    """The present instant as the store writes it: UTC, no zone attached."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+@cache
+def _migrations() -> tuple[tuple[int, Path], ...]:
+    return tuple(
+        (int(path.name[:3]), path) for path in sorted((SQL_FOLDER / "migrations").glob("[0-9][0-9][0-9]_*.sql"))
+    )
+
+
+def _bring_up_to_date(path: Path, patience_seconds: float) -> None:
+    with writing(path, patience_seconds=patience_seconds):
+        pass
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"The data folder '{folder.name}' cannot be made ({error.strerror}). Choose a folder you may write to."
+        ) from error
+
+
+def _open_read_only(path: Path, patience_seconds: float) -> Connection:
+    return _connect(partial(duckdb.connect, str(path), read_only=True, config=LOCKED_DOWN), path, patience_seconds)
+
+
+def _connect(connect: Callable[[], Connection], path: Path, patience_seconds: float) -> Connection:
+    """The connection, once no other process is in the way."""
+    deadline = time.monotonic() + patience_seconds
+    longest_pause = FIRST_PAUSE_SECONDS
+    while True:
+        try:
+            return _refuse_foreign_file(connect(), path)
+        except duckdb.Error as error:
+            if not _is_busy(error, path):
+                raise InputError(_opening_refusal(str(error), path)) from error
+            if time.monotonic() > deadline:
+                raise InputError(_BUSY) from None
+        # Random pauses, so that two processes that collided do not collide again.
+        time.sleep(random.uniform(FIRST_PAUSE_SECONDS, longest_pause))
+        longest_pause = min(2 * longest_pause, LONGEST_PAUSE_SECONDS)
+
+
+def _is_busy(error: duckdb.Error, path: Path) -> bool:
+    # A file of no length is one that another process is making right now.
+    return any(words in str(error) for words in _BUSY_WORDS) or (path.is_file() and path.stat().st_size == 0)
+
+
+def _refuse_foreign_file(con: Connection, path: Path) -> Connection:
+    """The connection again. DuckDB opens "tickets.csv" without an error, as a passing database that is nowhere."""
+    places = con.execute("select path from duckdb_databases() where not internal").fetchall()
+    if places[0][0] is None:
+        con.close()
+        raise InputError(_opening_refusal("not a valid DuckDB database file", path))
+    return con
+
+
+def _opening_refusal(message: str, path: Path) -> str:
+    """Why the store cannot be opened, in words that show neither the whole path nor another program's number."""
+    name = path.name
+    if any(words in message for words in _FULL_WORDS):
+        return _FULL
+    if any(words in message for words in _REFUSED_WORDS):
+        return f"The store '{name}' cannot be written: its folder or file is read-only for you. Choose another folder."
+    if any(words in message for words in _FOREIGN_WORDS):
+        return f"'{name}' is not a faultodds store. Give the data folder that faultodds made, or an empty one."
+    if "version number" in message:
+        return f"'{name}' was written by a newer program. Update faultodds, then open it again."
+    return f"The store '{name}' cannot be opened; it may be damaged. Put back your last copy, or start an empty one."
+
+
+@contextmanager
+def _transaction(con: Connection) -> Iterator[None]:
+    con.begin()
+    try:
+        yield
+        # In a transaction that an error has aborted COMMIT saves nothing and says nothing; any query tells.
+        con.execute("select 1").fetchall()
+        con.commit()
+    except BaseException as error:
+        with suppress(duckdb.Error):
+            con.rollback()
+        if isinstance(error, duckdb.TransactionException) and "aborted" in str(error):
+            raise RuntimeError("An SQL error inside the transaction was swallowed; nothing was stored.") from error
+        raise
+
+
+@contextmanager
+def _full_disk_in_words() -> Iterator[None]:
+    try:
+        yield
+    except duckdb.Error as error:
+        if any(words in str(error) for words in _FULL_WORDS):
+            raise InputError(_FULL) from error
+        raise
+
+
+def _schema_version(con: Connection, path: Path) -> int:
+    """Number of the last migration applied; 0 for an empty database. InputError for a foreign or newer one."""
+    tables = {name for (name,) in con.execute("select table_name from duckdb_tables()").fetchall()}
+    if not tables:
+        return 0
+    if "schema_version" not in tables:
+        raise InputError(f"'{path.name}' is a database of another program. Give the data folder that faultodds made.")
+    version = int(con.execute("select coalesce(max(version), 0) from schema_version").fetchall()[0][0])
+    if version > newest_version():
+        raise InputError(
+            f"'{path.name}' was written by a newer faultodds (store version {version}, this program knows "
+            f"{newest_version()}). Update faultodds, then open it again."
+        )
+    return version
