@@ -32,6 +32,7 @@ def assembly_arrays(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) 
     return (
         term_starts(model_terms(inputs, priors)),
         np.array(sizes),
+        np.append(links.slot_link[:, 0], len(links.symptom)),
         links.suspect,
         links.mode,
         links.pair,
@@ -57,20 +58,23 @@ def _logit(rate: np.ndarray) -> np.ndarray:
 @numba.njit(error_model="numpy")
 def assemble(x: Any, arrays: Any):  # noqa: ANN201
     """The arrays of `EFFECT_DIMS` from the coefficients x, in the order of `terms.model_terms`."""
-    starts, sizes, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:10]
-    misread_mean, detection, cure, false_alarm, minutes = arrays[10:]
+    starts, sizes, first, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:11]
+    misread_mean, detection, cure, false_alarm, minutes = arrays[11:]
     families, suspects, shops, modes, pairs = sizes
-    alpha = seeded + x[starts[1] : starts[2]]
-    for link in range(len(alpha)):
-        alpha[link] += x[starts[0] + suspect[link]]
+    alpha = seeded.copy()
+    for symptom in range(len(first) - 1):
+        begin, end = first[symptom], first[symptom + 1]
+        at = starts[1] + begin - symptom
+        alpha[begin:end] += spread_out(x[at : at + end - begin - 1])
     beta, gamma = np.zeros((families + 1, suspects)), np.zeros((shops + 1, modes))
     _fill_zero_sum(beta, x[starts[2] : starts[3]])
     _fill_zero_sum(gamma, x[starts[3] : starts[4]])
     age_effect = np.zeros((len(alpha), walk.shape[0]))
     for step in range(walk.shape[1]):
+        by_mode = spread_out(x[starts[4] + step * (modes - 1) : starts[4] + (step + 1) * (modes - 1)])
+        by_suspect = spread_out(x[starts[5] + step * (suspects - 1) : starts[5] + (step + 1) * (suspects - 1)])
         for link in range(len(alpha)):
-            value = x[starts[4] + step * modes + mode[link]]
-            value += x[starts[5] + step * suspects + suspect[link]] + x[starts[6] + step * pairs + pair[link]]
+            value = by_mode[mode[link]] + by_suspect[suspect[link]] + x[starts[6] + step * pairs + pair[link]]
             for age in range(walk.shape[0]):
                 age_effect[link, age] += walk[age, step] * value
     misread = np.empty((len(misread_mean), shops + 1))
@@ -89,20 +93,25 @@ def assemble(x: Any, arrays: Any):  # noqa: ANN201
 @numba.njit(error_model="numpy")
 def gather_gradient(gradients: Any, x: Any, arrays: Any):  # noqa: ANN201
     """Transpose of `assemble`: gradient by coefficient from the gradients by array."""
-    starts, sizes, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:10]
+    starts, sizes, first, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:11]
     _families, suspects, shops, modes, pairs = sizes
     d_alpha, d_beta, d_gamma, d_age, d_misread = gradients[:5]
     out = np.zeros_like(x)
-    out[starts[1] : starts[2]] = d_alpha
-    for link in range(len(seeded)):
-        out[starts[0] + suspect[link]] += d_alpha[link]
-        for step in range(walk.shape[1]):
+    for symptom in range(len(first) - 1):
+        begin, end = first[symptom], first[symptom + 1]
+        at = starts[1] + begin - symptom
+        out[at : at + end - begin - 1] = draw_in(d_alpha[begin:end])
+    for step in range(walk.shape[1]):
+        by_mode, by_suspect = np.zeros(modes), np.zeros(suspects)
+        for link in range(len(seeded)):
             value = 0.0
             for age in range(walk.shape[0]):
                 value += walk[age, step] * d_age[link, age]
-            out[starts[4] + step * modes + mode[link]] += value
-            out[starts[5] + step * suspects + suspect[link]] += value
+            by_mode[mode[link]] += value
+            by_suspect[suspect[link]] += value
             out[starts[6] + step * pairs + pair[link]] += value
+        out[starts[4] + step * (modes - 1) : starts[4] + (step + 1) * (modes - 1)] = draw_in(by_mode)
+        out[starts[5] + step * (suspects - 1) : starts[5] + (step + 1) * (suspects - 1)] = draw_in(by_suspect)
     _read_zero_sum(d_beta, out[starts[2] : starts[3]])
     _read_zero_sum(d_gamma, out[starts[3] : starts[4]])
     for grade in range(d_misread.shape[0]):
@@ -130,25 +139,37 @@ def _gather_by_check(values: Any, check: Any, kind: Any, out: Any, starts: Any) 
 
 
 @numba.njit
-def _fill_zero_sum(table: Any, free: Any) -> None:
-    """(n - 1)(m - 1) free coefficients -> n x m that sum to zero both ways; the last row of `table` stays zero.
+def spread_out(free: Any) -> Any:
+    """n - 1 free coefficients -> n values that sum to zero.
 
-    The map is an isometry (the Householder form of PyMC's ZeroSumNormal), so a unit normal stays one.
+    An isometry (the Householder form that PyMC's ZeroSumNormal uses), so unit normals stay unit normals.
     """
+    n, total = len(free) + 1, free.sum()
+    values = np.empty(n)
+    values[: n - 1] = free - total / (np.sqrt(n) + n)
+    values[n - 1] = -total / np.sqrt(n)
+    return values
+
+
+@numba.njit
+def draw_in(values: Any) -> Any:
+    """Transpose of `spread_out`, and its inverse for values that sum to zero."""
+    n = len(values)
+    head = values[: n - 1]
+    return head - head.sum() / (np.sqrt(n) + n) - values[n - 1] / np.sqrt(n)
+
+
+@numba.njit
+def _fill_zero_sum(table: Any, free: Any) -> None:
+    """(n - 1)(m - 1) free coefficients -> n x m that sum to zero both ways; the last row of `table` stays zero."""
     rows, columns = table.shape[0] - 1, table.shape[1]
     if rows < 2 or columns < 2:
         return
     part = free.reshape((rows - 1, columns - 1))
     for row in range(rows - 1):
-        total = part[row].sum()
-        norm = total / (np.sqrt(columns) + columns)
-        table[row, : columns - 1] = part[row] - norm
-        table[row, columns - 1] = -total / np.sqrt(columns)
+        table[row] = spread_out(part[row])
     for column in range(columns):
-        total = table[: rows - 1, column].sum()
-        norm = total / (np.sqrt(rows) + rows)
-        table[: rows - 1, column] -= norm
-        table[rows - 1, column] = -total / np.sqrt(rows)
+        table[:rows, column] = spread_out(table[: rows - 1, column])
 
 
 @numba.njit
@@ -159,9 +180,7 @@ def _read_zero_sum(table: Any, free: Any) -> None:
         return
     half = np.empty((rows - 1, columns))
     for column in range(columns):
-        norm = table[: rows - 1, column].sum() / (np.sqrt(rows) + rows)
-        half[:, column] = table[: rows - 1, column] - norm - table[rows - 1, column] / np.sqrt(rows)
+        half[:, column] = draw_in(table[:rows, column])
     part = free.reshape((rows - 1, columns - 1))
     for row in range(rows - 1):
-        norm = half[row, : columns - 1].sum() / (np.sqrt(columns) + columns)
-        part[row] = half[row, : columns - 1] - norm - half[row, columns - 1] / np.sqrt(columns)
+        part[row] = draw_in(half[row])

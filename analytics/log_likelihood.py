@@ -25,11 +25,11 @@ from analytics.ticket_likelihood import score_tickets
 from analytics.wish_likelihood import score_wishes, wish_arrays
 
 # Raise when a kernel changes: compiled code is cached on disk under this number.
-KERNEL_VERSION = 1
+KERNEL_VERSION = 2
 
 
 def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> Packed:
-    """Everything the operation reads beside coefficients and minutes spread, in the order of `_unpack`."""
+    """Everything the operation reads beside coefficients and minutes spread, in the order of `unpack`."""
     links, table = inputs.links, inputs.checks
     lists = (links.slot_link, links.slot_used.sum(1), links.suspect, links.mode)
     counted = (table.reveal_hit, table.reveal_tried, table.cure_hit, table.cure_tried, table.false_alarm_hit)
@@ -49,31 +49,31 @@ def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) ->
 
 
 @numba.njit
-def _unpack(f: Any, i: Any, at: Any):  # noqa: ANN202
+def unpack(f: Any, i: Any, at: Any):  # noqa: ANN201
     """Arrays of `effects.assemble`, `score_tickets`, `score_checks` and `score_wishes`."""
     assembly = (
-        *(row(i, at, 0), row(i, at, 1), row(i, at, 2), row(i, at, 3), row(i, at, 4), grid(f, at, 5)),
-        *(row(i, at, 6), row(i, at, 7), row(i, at, 8), row(f, at, 9), row(f, at, 10)),
-        *(row(f, at, 11), row(f, at, 12), row(f, at, 13), row(f, at, 14)),
+        *(row(i, at, 0), row(i, at, 1), row(i, at, 2), row(i, at, 3), row(i, at, 4), row(i, at, 5), grid(f, at, 6)),
+        *(row(i, at, 7), row(i, at, 8), row(i, at, 9), row(f, at, 10), row(f, at, 11)),
+        *(row(f, at, 12), row(f, at, 13), row(f, at, 14), row(f, at, 15)),
     )
     tickets = (
-        *(grid(i, at, 15), row(i, at, 16), row(i, at, 17), row(i, at, 18), grid(i, at, 19), grid(f, at, 20)),
-        *(row(f, at, 21), grid(f, at, 22), grid(f, at, 23), grid(f, at, 24)),
-        *(row(i, at, 25), grid(i, at, 26), row(f, at, 27), row(i, at, 28), grid(i, at, 29), row(f, at, 30)),
-        *(grid(f, at, 31), grid(f, at, 32)),
+        *(grid(i, at, 16), row(i, at, 17), row(i, at, 18), row(i, at, 19), grid(i, at, 20), grid(f, at, 21)),
+        *(row(f, at, 22), grid(f, at, 23), grid(f, at, 24), grid(f, at, 25)),
+        *(row(i, at, 26), grid(i, at, 27), row(f, at, 28), row(i, at, 29), grid(i, at, 30), row(f, at, 31)),
+        *(grid(f, at, 32), grid(f, at, 33)),
     )
     checks = (
-        *(row(f, at, 33), row(f, at, 34), row(f, at, 35), row(f, at, 36), row(f, at, 37), row(f, at, 38)),
-        *(row(f, at, 39), row(f, at, 40), row(f, at, 41)),
+        *(row(f, at, 34), row(f, at, 35), row(f, at, 36), row(f, at, 37), row(f, at, 38), row(f, at, 39)),
+        *(row(f, at, 40), row(f, at, 41), row(f, at, 42)),
     )
-    wishes = (row(i, at, 42), row(i, at, 43), grid(f, at, 44), row(i, at, 45), row(f, at, 46), row(i, at, 47))
+    wishes = (row(i, at, 43), row(i, at, 44), grid(f, at, 45), row(i, at, 46), row(f, at, 47), row(i, at, 48))
     return assembly, tickets, checks, wishes
 
 
 @numba.njit
 def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any):  # noqa: ANN201
     """(log likelihood, gradient by coefficient, gradient by minutes spread)."""
-    assembly, tickets, checks, wishes = _unpack(numbers, indices, places)
+    assembly, tickets, checks, wishes = unpack(numbers, indices, places)
     alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, assembly)
     misread = 1.0 / (1.0 + np.exp(-misread_logit))
     total, d_alpha, d_beta, d_gamma, d_age, d_misread = score_tickets(

@@ -114,7 +114,7 @@ def rank_of_truth(probabilities: np.ndarray, truth: np.ndarray) -> np.ndarray:
     """
     said = _said_of_truth(probabilities, truth)[:, None]
     above, level = (probabilities > said).sum(axis=1), (probabilities == said).sum(axis=1)
-    return above + (level + 1) / 2.0
+    return np.asarray(above + (level + 1) / 2.0)
 
 
 def calibration_bins(forecast: np.ndarray, outcome: np.ndarray, *, bin_count: int = 10) -> CalibrationBins:

@@ -11,31 +11,31 @@ GRADE_COUNT = 2  # grades of confirmation below the surest one, `CONFIRMATIONS[1
 
 @dataclass(frozen=True)
 class Priors:
-    """How far each term may reach. A `scale` is the scale of a half-normal prior on the term's own spread; a `spread`
-    is fixed. In log odds unless said otherwise.
+    """How far each term may reach. A `scale` is the mean of the gamma prior on the term's own spread; a `spread` is fixed.
+    In log odds unless said otherwise.
     """
 
-    suspect_scale: float = 0.5  # how far a suspect departs from its seeded strengths, alike in all its symptoms
-    link_scale: float = 0.7  # ... in one symptom: a factor of two either way is ordinary
-    family_scale: float = 0.5  # families share mechanisms, so they differ less than links do
-    shop_scale: float = 0.4  # what a shop meets or writes down
-    age_mode_scale: float = 0.3  # a step per age band; ten bands of such steps already turn rare into common
-    age_suspect_scale: float = 0.15  # a suspect's own departure from its failure mode's age curve, per band
-    age_symptom_scale: float = 0.15  # a failure mode's departure within one symptom, per band
+    suspect_scale: float = 0.4  # how far a suspect departs from its seeded strengths, alike in all its symptoms
+    link_scale: float = 0.5  # ... in one symptom: a factor of two either way is ordinary
+    family_scale: float = 0.4  # families share mechanisms, so they differ less than links do
+    shop_scale: float = 0.3  # what a shop meets or writes down
+    age_mode_scale: float = 0.2  # a step per age band; ten bands of such steps already turn rare into common
+    age_suspect_scale: float = 0.1  # a suspect's own departure from its failure mode's age curve, per band
+    age_symptom_scale: float = 0.1  # a failure mode's departure within one symptom, per band
     misread_mean: tuple[float, float] = (-2.9, -1.4)  # logit P(written suspect is a guess): cured 5 %, went away 20 %
     misread_grade_spread: float = 0.7  # logit: how unsure those two are
-    misread_shop_scale: float = 0.6  # logit: shops differ in how freely they write a suspect down
+    misread_shop_scale: float = 0.5  # logit: shops differ in how freely they write a suspect down
     rate_kind_spread: float = 0.5  # logit: a whole kind of check is better or worse than seeded
-    rate_check_scale: float = 0.7  # logit: one check departs from its kind
+    rate_check_scale: float = 0.5  # logit: one check departs from its kind
     minutes_kind_spread: float = 0.3  # log minutes: everyone slower or faster than seeded at one kind
-    minutes_check_scale: float = 0.4  # log minutes: one check departs from its kind
+    minutes_check_scale: float = 0.3  # log minutes: one check departs from its kind
     minutes_spread_scale: float = 0.7  # log minutes: the same check on another day
 
 
 @dataclass(frozen=True)
 class Term:
-    """`size` coefficients that share one spread. `learned` ones have a half-normal prior of scale `reach` on it, the
-    others a spread of `reach`. `tickets` per coefficient decide between the centred and the non-centred form.
+    """`size` coefficients that share one spread. `learned` ones have a gamma prior of mean `reach` on it, the
+    others a spread of `reach`. `tickets` are those behind one coefficient.
     """
 
     name: str
@@ -44,34 +44,37 @@ class Term:
     tickets: float = 0.0
     learned: int = 1
 
-    @property
-    def share(self) -> float:
-        """1 (non-centred) for no tickets, towards 0 (centred) for many: the prior's part of the precision.
+    def share(self, spread: float) -> float:
+        """1 (non-centred) where the prior knows more, towards 0 (centred) where the tickets do: prior / all precision.
 
-        A ticket tells at most 1/4 about a log odds (Bernoulli information); at a spread of 0.4 that is 0.04 of the
-        prior's precision. Partial non-centring: Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
+        A ticket tells p (1 - p) about a log odds, about 0.08 in a list of a dozen suspects. Partial non-centring:
+        Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
         """
-        return 1.0 / (1.0 + 0.04 * self.tickets)
+        return 1.0 / (1.0 + 0.08 * self.tickets * spread**2)
 
 
 def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
-    """Terms in the order in which `effects.assemble` reads them; learned ones and fixed ones in one list."""
+    """Terms in the order in which `effects.assemble` reads them.
+
+    Contrasts only: what would add a constant to all suspects of a list has no coefficient (see `effects`).
+    """
     links, tickets = inputs.links, inputs.ticket_count
     steps, modes, suspects = len(inputs.ages) - 1, len(links.modes), len(links.suspects)
+    free_links = len(links.symptom) - len(links.symptoms)
     family = max(0, len(inputs.families) - 1) * (suspects - 1)
     shop = max(0, len(inputs.shops) - 1) * (modes - 1)
     kinds, checks = len(inputs.checks.kinds), len(inputs.checks.checks)
+    sizes = {"suspect": suspects, "link": free_links, "family": family, "shop": shop}
+    walks = {"age_mode": modes - 1, "age_suspect": suspects - 1, "age_symptom": len(links.pairs)}
     terms = [
-        Term("suspect", suspects, priors.suspect_scale),
-        Term("link", len(links.symptom), priors.link_scale, tickets / len(links.symptom)),
-        Term("family", family, priors.family_scale, tickets / max(1, family)),
-        Term("shop", shop, priors.shop_scale, tickets / max(1, shop)),
-        Term("age_mode", steps * modes, priors.age_mode_scale),
-        Term("age_suspect", steps * suspects, priors.age_suspect_scale),
-        Term("age_symptom", steps * len(links.pairs), priors.age_symptom_scale),
-        Term("misread_grade", GRADE_COUNT, priors.misread_grade_spread, learned=0),
-        Term("misread_shop", len(inputs.shops), priors.misread_shop_scale),
+        Term(name, size, getattr(priors, f"{name}_scale"), 0.0 if name == "suspect" else tickets / max(1, size))
+        for name, size in sizes.items()
     ]
+    for name, size in walks.items():
+        # a step moves all later bands, so about a quarter of all tickets tell about each
+        terms.append(Term(name, steps * size, getattr(priors, f"{name}_scale"), tickets / (4 * size)))
+    terms.append(Term("misread_grade", GRADE_COUNT, priors.misread_grade_spread, learned=0))
+    terms.append(Term("misread_shop", len(inputs.shops), priors.misread_shop_scale))
     for rate in ("detection", "cure", "false_alarm"):
         terms.append(Term(f"{rate}_kind", kinds, priors.rate_kind_spread, learned=0))
         terms.append(Term(f"{rate}_check", checks, priors.rate_check_scale))

@@ -17,9 +17,9 @@ _TIME = r"(?:[T ]+\d{1,2}:\d{2}\S*)?"
 _ISO_DATE = re.compile(rf"(\d{{4}})[-/](\d{{1,2}})[-/](\d{{1,2}}){_TIME}")
 _DOTTED_DATE = re.compile(rf"(\d{{1,2}})\. ?(\d{{1,2}})\. ?(\d{{4}}){_TIME}")
 _SLASH_DATE = re.compile(rf"(\d{{1,2}})/(\d{{1,2}})/(\d{{4}}){_TIME}")
-_YEAR = re.compile(r"(?:(?:ca|circa|c|about|approx|around)\b\.?|~)?\s*(\d{4})(?:\.0+)?\s*\??", re.IGNORECASE)
+_YEAR = re.compile(r"(?:circa|ca|c|about|approx|around|~)?\.?\s*(\d{4})(?:\.0+)?\s*\??", re.IGNORECASE)
 _NO_YEAR = re.compile(r"[?.\-–]*|unknown|unk|not known|n/?a|none", re.IGNORECASE)
-_MINUTES = re.compile(r"(-?\d{1,9}(?:[.,]\d{1,9})?) ?(?:min(?:ute)?s?\.?)?", re.IGNORECASE)
+_MINUTES = re.compile(r"(-?\d{1,9}(?:[.,]\d{1,20})?) ?(?:min(?:ute)?s?\.?)?", re.IGNORECASE)
 
 # Value and "", or None and the sentence that says what is wrong.
 Reading = tuple[Any, str]

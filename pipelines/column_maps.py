@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 from rapidfuzz import fuzz, process
 
 from analytics.errors import InputError
@@ -40,14 +41,8 @@ def read_column_map(path: Path | None = None) -> ColumnMap:
     return ColumnMap(template if path is None else {**template, **_read_map(path)})
 
 
-def find_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
-    """Field -> header of the file, for the fields the file has.
-
-    Raises
-    ------
-    InputError
-        When a required field has no column (with the headers found and the closest guess), or a field has two.
-    """
+def match_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
+    """Field -> header, for the fields that have one; InputError when two headers mean the same field."""
     columns: dict[str, str] = {}
     for field, spellings in column_map.headers.items():
         known = {_key(spelling) for spelling in spellings}
@@ -57,10 +52,28 @@ def find_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str
             raise InputError(f"The columns {twice} both mean {field}. Rename one, or give a column map that chooses.")
         if found:
             columns[field] = found[0]
+    return columns
+
+
+def find_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
+    """Field -> header of a whole file, which must have the required fields.
+
+    Raises
+    ------
+    InputError
+        When a required field has no column (with the headers found and the closest guess), or a field has two.
+    """
+    columns = match_columns(headers, column_map)
     missing = [field for field in REQUIRED_FIELDS if field not in columns]
     if missing:
         raise InputError(_describe_missing(missing, [h for h in headers if h not in columns.values()], column_map))
     return columns
+
+
+def take_fields(frame: pd.DataFrame, columns: Mapping[str, str]) -> pd.DataFrame:
+    """A column of text for each of `FIELDS`, blank where the file has none; index as `frame`."""
+    blank = pd.Series("", index=frame.index, dtype="str")
+    return pd.DataFrame({field: frame[columns[field]] if field in columns else blank for field in FIELDS})
 
 
 def _describe_missing(missing: list[str], spare: list[str], column_map: ColumnMap) -> str:

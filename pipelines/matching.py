@@ -23,6 +23,8 @@ SAME_WORD, SAME_KNOWN_WORD = 0.66, 0.8
 STEM_LETTERS, SAME_STEM = 4, 0.95
 # Weight of a word that no phrase knows ("badly", "again"), and of a word of the phrase that was not written.
 NOISE_WEIGHT, MISSING_WEIGHT = 0.25, 1.5
+# One slip in a whole phrase, blanks not counted: with so many letters it is hardly another word, and counts this much.
+SLIP_LETTERS, ONE_SLIP = 6, 92.0
 # Phrases looked at closely after a quick look at all of them.
 SHORT_LIST = 12
 # Spellings compared at once: bounds the memory of the quick look.
@@ -57,10 +59,15 @@ _NEGATIONS = re.compile(r"\b(?:(?:wo|does|do|did|ca|is|was|would|could)n ?t|wont
 
 @dataclass(frozen=True)
 class PhraseBook:
-    """Phrases of one field. `exact`: tidied phrase -> code; `phrases` and `codes` in step; `names`: code -> name."""
+    """Phrases of one field.
+
+    `exact`: tidied phrase -> code; `phrases` (tidied), `letters` (as written, without blanks) and `codes` in step;
+    `words`: all words of the phrases; `names`: code -> name.
+    """
 
     exact: Mapping[str, str]
     phrases: tuple[str, ...]
+    letters: tuple[str, ...]
     codes: tuple[str, ...]
     words: frozenset[str]
     names: Mapping[str, str]
@@ -97,24 +104,44 @@ def match_spellings(spellings: Iterable[str], book: PhraseBook) -> dict[str, Mat
         if tidied in book.exact:
             matches[spelling] = Match(book.exact[tidied], 100.0, ())
         else:
-            unsure.setdefault(tidied, []).append(spelling)
+            unsure.setdefault(_plain(spelling), []).append(spelling)
     waiting = list(unsure)
     for start in range(0, len(waiting), BLOCK):
         block = waiting[start : start + BLOCK]
-        for tidied, short_list in zip(block, _short_lists(block, book), strict=True):
-            match = _judge(tidied, short_list, book)
-            matches.update(dict.fromkeys(unsure[tidied], match))
+        for plain, short_list in zip(block, _short_lists(list(map(tidy, block)), book), strict=True):
+            matches.update(dict.fromkeys(unsure[plain], _judge(plain, short_list, book)))
     return matches
 
 
 def tidy(text: str) -> str:
     """Lower case without accents and punctuation, negations made alike, filler words left out, words sorted."""
-    plain = unicodedata.normalize("NFKD", text.casefold())
-    plain = "".join(sign for sign in plain if not unicodedata.combining(sign)).replace("'", "")
-    plain = _NEGATIONS.sub("not", re.sub(r"[\W_]+", " ", plain))
+    plain = _NEGATIONS.sub("not", _plain(text))
     words = [word for word in plain.split() if word not in _FILLERS]
     # A phrase of nothing but fillers keeps them: it may be the whole name.
     return " ".join(sorted(words or plain.split()))
+
+
+def _plain(text: str) -> str:
+    letters = unicodedata.normalize("NFKD", text.casefold())
+    letters = "".join(sign for sign in letters if not unicodedata.combining(sign)).replace("'", "")
+    return " ".join(re.sub(r"[\W_]+", " ", letters).split())
+
+
+def digits_of(text: str) -> str:
+    """The digits of a text: lamp 1 and lamp 2 are much alike and two things."""
+    return "".join(sign for sign in text if sign.isdigit())
+
+
+def is_one_slip(written: str, letters: str, words: frozenset[str]) -> bool:
+    """Whether plain text is a phrase with one letter wrong, lost, doubled or swapped, or with other blanks.
+
+    A text of known words only is no slip: "coil" is not a misspelt "coin".
+    """
+    ours = written.replace(" ", "")
+    if ours == letters:
+        return True
+    has_unknown_word = any(word not in words for word in written.split())
+    return len(letters) >= SLIP_LETTERS and has_unknown_word and OSA.distance(ours, letters, score_cutoff=1) <= 1
 
 
 def likeness(written: str, phrase: str, words: frozenset[str]) -> float:
@@ -123,8 +150,6 @@ def likeness(written: str, phrase: str, words: frozenset[str]) -> float:
     A word of `words` that stands in one text only makes them different things ("... short" is not "... open"), however
     alike the letters are; an unknown extra word counts little.
     """
-    if _without_blanks(written) == _without_blanks(phrase):
-        return 100.0
     ours, theirs = written.split(), phrase.split()
     if ("not" in ours) != ("not" in theirs):
         return 0.0
@@ -159,21 +184,21 @@ def _share(scores: np.ndarray, words: list[str], lost_weight: float) -> float:
 
 def _phrase_book(terms: Mapping[str, Term], combined: Mapping[str, Sequence[str]]) -> PhraseBook:
     """Names, codes and aliases outrank combined phrases; a combined phrase of two codes belongs to neither."""
-    exact: dict[str, str] = {}
-    for code, term in terms.items():
-        for phrase in (code, term.name, *term.aliases):
-            exact.setdefault(tidy(phrase), code)
+    written = {code: (code, term.name, *term.aliases) for code, term in terms.items()}
+    owned = [(tidy(phrase), phrase, code) for code, phrases in written.items() for phrase in phrases]
+    joint = [(tidy(phrase), phrase, code) for code, phrases in combined.items() for phrase in phrases]
     owners: dict[str, set[str]] = {}
-    for code, phrases in combined.items():
-        for phrase in map(tidy, phrases):
-            owners.setdefault(phrase, set()).add(code)
-    for phrase, codes in owners.items():
-        if len(codes) == 1:
-            exact.setdefault(phrase, *codes)
-    exact.pop("", None)
+    for tidied, _, code in joint:
+        owners.setdefault(tidied, set()).add(code)
+    exact: dict[str, str] = {}
+    letters: dict[str, str] = {}
+    for tidied, phrase, code in [*owned, *(entry for entry in joint if len(owners[entry[0]]) == 1)]:
+        if tidied and tidied not in exact:
+            exact[tidied] = code
+            letters[tidied] = _plain(phrase).replace(" ", "")
     words = frozenset(word for phrase in exact for word in phrase.split())
     names = {code: term.name for code, term in terms.items()}
-    return PhraseBook(exact, tuple(exact), tuple(exact.values()), words, names)
+    return PhraseBook(exact, tuple(exact), tuple(letters.values()), tuple(exact.values()), words, names)
 
 
 def _item_and_mode(suspect: Suspect, vocabulary: Vocabulary) -> Iterable[str]:
@@ -196,11 +221,16 @@ def _short_lists(tidied: list[str], book: PhraseBook) -> Iterable[np.ndarray]:
     return np.argsort(-np.asarray(scores), axis=1, kind="stable")[:, :SHORT_LIST]
 
 
-def _judge(written: str, short_list: np.ndarray, book: PhraseBook) -> Match:
+def _judge(plain: str, short_list: np.ndarray, book: PhraseBook) -> Match:
     closest = tuple(dict.fromkeys(book.names[book.codes[at]] for at in short_list))[:3]
     best: dict[str, float] = {}
+    written = tidy(plain)
     for at in short_list if written else ():
+        if digits_of(plain) != digits_of(book.letters[at]):
+            continue
         score = likeness(written, book.phrases[at], book.words)
+        if score < ONE_SLIP and is_one_slip(plain, book.letters[at], book.words):
+            score = ONE_SLIP
         best[book.codes[at]] = max(score, best.get(book.codes[at], 0.0))
     ranked = sorted(best.items(), key=lambda item: -item[1])[:2]
     if not ranked or ranked[0][1] < THRESHOLD:
@@ -208,7 +238,3 @@ def _judge(written: str, short_list: np.ndarray, book: PhraseBook) -> Match:
     if len(ranked) > 1 and ranked[0][1] - ranked[1][1] < LEAD:
         return Match("", ranked[0][1], closest)
     return Match(ranked[0][0], ranked[0][1], closest)
-
-
-def _without_blanks(text: str) -> str:
-    return text.replace(" ", "")

@@ -68,5 +68,3 @@ def gather_problems(problems: list[pd.Series], lines: pd.Index) -> pd.DataFrame:
         return pd.DataFrame({"line": lines[:0], "reason_code": pd.array([], "str"), "reason": pd.array([], "str")})
     by_line = pd.concat(frames, ignore_index=True).groupby("line", sort=True)
     return by_line.agg(reason_code=("reason_code", "first"), reason=("reason", " ".join)).reset_index()
-
-

@@ -79,7 +79,7 @@ def writing(path: Path, *, patience_seconds: float = PATIENCE_SECONDS) -> Iterat
         _one_writer.release()
 
 
-def run_query(con: Connection, name: str, **params: Any) -> pd.DataFrame:
+def run_query(con: Connection, name: str, /, **params: Any) -> pd.DataFrame:
     """Result of `sql/<name>.sql`, its `$parameters` filled from `params`."""
     return con.execute(read_sql(name), params or None).df()
 

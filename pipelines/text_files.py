@@ -140,7 +140,7 @@ def _refuse_damaged_utf8(data: bytes, error: UnicodeDecodeError, name: str) -> N
     """InputError for text that is UTF-8 almost everywhere: read as anything else, its good part would be spoilt."""
     text = data.decode("utf-8", errors="replace")
     good, bad = sum(sign > "\x7f" and sign != "\ufffd" for sign in text), text.count("\ufffd")
-    if good > bad:
+    if good >= bad:
         line = data[: error.start].count(b"\n") + 1
         raise InputError(f"'{name}' is UTF-8 text, but line {line} holds bytes that are not. {_SAVE_AGAIN}")
 

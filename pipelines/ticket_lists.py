@@ -29,11 +29,17 @@ class Found:
 
 def match_entries(cells: pd.Series, book: PhraseBook, entries_of: Callable[[str], list[str]]) -> Found:
     """Match each distinct entry of a column once."""
+    counts = count_entries(cells, entries_of)
+    return Found(match_spellings(counts, book), counts)
+
+
+def count_entries(cells: pd.Series, entries_of: Callable[[str], list[str]]) -> dict[str, int]:
+    """Distinct entry of a column -> rows that hold it."""
     counts: dict[str, int] = {}
     for cell, count in cells.value_counts().items():
         for entry in entries_of(cell):
             counts[entry] = counts.get(entry, 0) + int(count)
-    return Found(match_spellings(counts, book), counts)
+    return counts
 
 
 def read_symptoms(cells: pd.Series, found: Found) -> pd.DataFrame:

@@ -18,8 +18,7 @@ from pipelines.cell_values import (
     year_reader,
 )
 from pipelines.matching import phrase_books
-from pipelines.row_problems import (
- find_check_problems, find_contradictions, find_missing, gather_problems, name_problem)
+from pipelines.row_problems import find_check_problems, find_contradictions, find_missing, gather_problems, name_problem
 from pipelines.ticket_lists import (
     Found,
     explode_checks,
@@ -96,7 +95,7 @@ def read_ticket_rows(texts: pd.DataFrame, vocabulary: Vocabulary, *, today: date
         checks=_check_rows(checks, line=texts.index[checks["row"]], tickets=values["ticket_id"]),
         problems=gathered,
         matches=_matches_frame(found),
-        notes=notes,
+        notes=(*([reading.note] if reading.note else []), *notes),
     )
 
 
@@ -162,11 +161,11 @@ def _fill_blanks(values: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
     result = values["result"].where(~no_result, np.where(named, "fixed", "not_fixed"))
     confirmation = values["confirmation"].where(named, None).mask(unsure, CONFIRMATION_IF_BLANK)
     notes = (
-        (no_result, "tickets give no result: taken as fixed where a suspect is named, else as not_fixed."),
-        (unsure, f"tickets do not say how sure their suspect is: taken as the least sure, {CONFIRMATION_IF_BLANK}."),
-        (idle, "tickets have a confirmation and no suspect: the confirmation was left out."),
+        ("Tickets without a result", no_result, "taken as fixed where a suspect is named, else as not_fixed"),
+        ("Suspects without a word on how sure they are", unsure, f"taken as the least sure, {CONFIRMATION_IF_BLANK}"),
+        ("Confirmations without a suspect", idle, "left out"),
     )
-    told = tuple(f"{int(rows.sum()):,} {sentence}" for rows, sentence in notes if rows.any())
+    told = tuple(f"{what}: {int(rows.sum()):,}; {done}." for what, rows, done in notes if rows.any())
     return values.assign(result=result.astype("str"), confirmation=confirmation.astype("str")), told
 
 

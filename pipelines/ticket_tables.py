@@ -17,14 +17,13 @@ class SortedRows:
 
 
 def sort_rows(con: Connection, rows: TicketRows) -> SortedRows:
-    """Set duplicates and conflicts apart, within the rows first and then against the store."""
-    apart = _sort_within(rows)
-    with registered(con, **_frames(apart.rows)):
-        known = run_query(con, "known_tickets").set_index("ticket_id")["is_same"]
-    tickets = apart.rows.tickets
-    is_known = tickets["ticket_id"].isin(known.index)
-    is_same = is_known & tickets["ticket_id"].map(known.to_dict()).eq(other=True)
-    return _set_apart(apart, same=is_same, different=is_known & ~is_same)
+    """Set apart what the store knows already, then what an earlier one of the rows said; different words conflict."""
+    with registered(con, **_frames(rows)):
+        known = run_query(con, "known_tickets").set_index("line")["is_same"]
+    is_known = rows.tickets["line"].isin(known.index)
+    is_same = is_known & rows.tickets["line"].map(known.to_dict()).eq(other=True)
+    apart = SortedRows(rows, pd.DataFrame({"line": pd.array([], "int64"), "duplicate_of": pd.array([], "str")}))
+    return _sort_within(_set_apart(apart, same=is_same, different=is_known & ~is_same))
 
 
 def insert_tickets(con: Connection, rows: TicketRows, *, source: str, file_hash: str | None) -> None:
@@ -35,17 +34,15 @@ def insert_tickets(con: Connection, rows: TicketRows, *, source: str, file_hash:
             run_query(con, name)
 
 
-def _sort_within(rows: TicketRows) -> SortedRows:
-    """Rows with a number that stood in an earlier row: the same again is a duplicate, anything else a conflict."""
-    tickets = rows.tickets
+def _sort_within(apart: SortedRows) -> SortedRows:
+    """Rows with the number of an earlier row: the same again is a duplicate, anything else a conflict."""
+    tickets = apart.rows.tickets
     again = tickets["ticket_id"].duplicated()
-    nobody = pd.Series(data=False, index=tickets.index)
-    apart = SortedRows(rows, pd.DataFrame({"line": tickets["line"][:0], "duplicate_of": tickets["ticket_id"][:0]}))
     if not again.any():
         return apart
-    words = _words_by_row(rows, tickets["ticket_id"][again])
-    first = words[~again & words.ne("")].groupby(tickets["ticket_id"]).first()
-    same = nobody | (again & words.eq(tickets["ticket_id"].map(first)))
+    words = _words_by_row(apart.rows, tickets["ticket_id"][again])
+    first = words[~again].groupby(tickets["ticket_id"][~again]).first()
+    same = again & words.eq(tickets["ticket_id"].map(first))
     return _set_apart(apart, same=same, different=again & ~same)
 
 
@@ -72,7 +69,10 @@ def _set_apart(apart: SortedRows, *, same: pd.Series, different: pd.Series) -> S
         {
             "line": tickets["line"][different],
             "reason_code": "conflict",
-            "reason": "The ticket '" + tickets["ticket_number"][different] + "' of '" + tickets["shop"][different]
+            "reason": "The ticket '"
+            + tickets["ticket_number"][different]
+            + "' of '"
+            + tickets["shop"][different]
             + "' is already known and says something else. Nothing was overwritten: correct this row, or give it"
             " another number.",
         }
@@ -84,7 +84,9 @@ def _set_apart(apart: SortedRows, *, same: pd.Series, different: pd.Series) -> S
         symptoms=apart.rows.symptoms[apart.rows.symptoms["line"].isin(kept)],
         suspects=apart.rows.suspects[apart.rows.suspects["line"].isin(kept)],
         checks=apart.rows.checks[apart.rows.checks["line"].isin(kept)],
-        problems=pd.concat([apart.rows.problems, conflicts], ignore_index=True) if len(conflicts) else apart.rows.problems,
+        problems=pd.concat([apart.rows.problems, conflicts], ignore_index=True)
+        if len(conflicts)
+        else apart.rows.problems,
     )
     return SortedRows(rows, pd.concat([apart.duplicates, duplicates], ignore_index=True))
 

@@ -102,7 +102,7 @@ def test_nine_intervals_of_ten_hold_the_true_rate() -> None:
     for _ in range(60):
         forecast = np.repeat(np.arange(0.05, 1, 0.1), 40)
         bins = calibration_bins(forecast, rng.random(len(forecast)) < forecast)
-        covered += ((bins.low <= bins.forecast_mean) & (bins.forecast_mean <= bins.high)).sum()
+        covered += int(((bins.low <= bins.forecast_mean) & (bins.forecast_mean <= bins.high)).sum())
     assert 0.86 < covered / 600 < 0.95
 
 

@@ -1,0 +1,83 @@
+"""What the store knows of the past: evidence for the model, and tickets for people."""
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.evidence import Evidence, empty_evidence, make_evidence
+from analytics.vocabulary import Vocabulary
+from pipelines.store import reading, registered, run_query
+
+# Age that no machine reaches: the last band of the vocabulary is open upwards.
+NO_LIMIT_YEARS = 10_000
+
+
+@dataclass(frozen=True)
+class TicketCounts:
+    """How many stored tickets share the symptom, the family, both, and how many there are at all."""
+
+    same_both: int
+    same_symptom: int
+    same_family: int
+    all_tickets: int
+
+
+def read_evidence(store_path: Path, vocabulary: Vocabulary, *, until: date | None = None) -> Evidence:
+    """Evidence of the stored tickets, counted by one GROUP BY each.
+
+    Parameters
+    ----------
+    until : only tickets opened before this date; None for all
+
+    Returns
+    -------
+    Evidence: columns as stated there. A ticket with n confirmed suspects weighs 1/n for each. A ticket that ended in
+    no_fault_found without a suspect is in no cell, and `ticket_count` counts the tickets behind the cells.
+    """
+    with reading(store_path) as con:
+        with registered(con, age_bands=_age_bands(vocabulary)):
+            cells = run_query(con, "count_cells", until=until)
+        counts = {
+            name: run_query(con, query, until=until)
+            for name, query in (
+                ("check_counts", "count_checks"),
+                ("check_minutes", "count_minutes"),
+                ("companions", "count_companions"),
+            )
+        }
+    if cells.empty:
+        return empty_evidence()
+    ticket_count = int(cells["ticket_count"].iloc[0])
+    return make_evidence(cells.drop(columns="ticket_count"), **counts, ticket_count=ticket_count)
+
+
+def count_like_tickets(store_path: Path, *, symptom: str, family: str) -> TicketCounts:
+    """Tickets that stand behind an answer about this symptom and family (codes)."""
+    with reading(store_path) as con:
+        row = run_query(con, "like_tickets", symptom=symptom, family=family).iloc[0]
+    return TicketCounts(*(int(row[name]) for name in ("same_both", "same_symptom", "same_family", "all_tickets")))
+
+
+def read_tickets(store_path: Path, *, text: str = "", limit: int = 200) -> pd.DataFrame:
+    """Tickets in which `text` occurs (any case), newest first; columns as in `sql/tickets_found.sql`."""
+    with reading(store_path) as con:
+        return run_query(con, "tickets_found", text=text.lower(), row_limit=limit)
+
+
+def read_quarantine(store_path: Path) -> pd.DataFrame:
+    """Rows that wait for a correction; columns as in `sql/quarantine.sql`."""
+    with reading(store_path) as con:
+        return run_query(con, "quarantine")
+
+
+def _age_bands(vocabulary: Vocabulary) -> pd.DataFrame:
+    bands = vocabulary.age_bands
+    return pd.DataFrame(
+        {
+            "age_band": [band.code for band in bands],
+            "from_age": [band.from_age for band in bands],
+            "to_age": [*(band.to_age for band in bands[:-1]), NO_LIMIT_YEARS],
+        }
+    )

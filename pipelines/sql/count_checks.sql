@@ -1,0 +1,10 @@
+-- Outcomes of checks on tickets whose suspect is confirmed. $until: as in count_cells.
+-- check; suspect (confirmed); outcome; count (a ticket with n confirmed suspects counts 1/n for each).
+select c.check_code as "check", s.suspect, c.outcome, sum(1.0 / n.suspect_count)::double as count
+from tickets t
+join (select ticket_id, count(*) as suspect_count from ticket_suspects group by ticket_id) n using (ticket_id)
+join ticket_suspects s using (ticket_id)
+join ticket_checks c using (ticket_id)
+where ($until::date is null or t.opened_on < $until::date)
+group by c.check_code, s.suspect, c.outcome
+order by c.check_code, s.suspect, c.outcome;

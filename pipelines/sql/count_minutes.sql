@@ -1,0 +1,9 @@
+-- Minutes of checks, where somebody wrote them down and they are more than none. $until: as in count_cells.
+-- check; count; log_sum, log_square_sum (of the natural logarithm of the minutes).
+select c.check_code as "check", count(*)::double as count,
+       sum(ln(c.minutes)) as log_sum, sum(ln(c.minutes) * ln(c.minutes)) as log_square_sum
+from tickets t
+join ticket_checks c using (ticket_id)
+where c.minutes > 0 and ($until::date is null or t.opened_on < $until::date)
+group by c.check_code
+order by c.check_code;
