@@ -38,7 +38,6 @@ def assembly_arrays(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) 
         links.pair,
         # centred, so that an age curve cannot stand in for alpha
         walk - walk.mean(0),
-        table.kind,
         table.reveal_check,
         table.cure_check,
         link_prior.log_weight,
@@ -58,48 +57,48 @@ def _logit(rate: np.ndarray) -> np.ndarray:
 @numba.njit(error_model="numpy")
 def assemble(x: Any, arrays: Any):  # noqa: ANN201
     """The arrays of `EFFECT_DIMS` from the coefficients x, in the order of `terms.model_terms`."""
-    starts, sizes, first, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:11]
-    misread_mean, detection, cure, false_alarm, minutes = arrays[11:]
+    starts, sizes, first, suspect, mode, pair, walk, reveal_check, remedy_check, seeded = arrays[:10]
+    misread_mean, detection, cure, false_alarm, minutes = arrays[10:]
     families, suspects, shops, modes, pairs = sizes
     alpha = seeded.copy()
     for symptom in range(len(first) - 1):
         begin, end = first[symptom], first[symptom + 1]
-        at = starts[1] + begin - symptom
+        at = begin - symptom
         alpha[begin:end] += spread_out(x[at : at + end - begin - 1])
     beta, gamma = np.zeros((families + 1, suspects)), np.zeros((shops + 1, modes))
-    _fill_zero_sum(beta, x[starts[2] : starts[3]])
-    _fill_zero_sum(gamma, x[starts[3] : starts[4]])
+    _fill_zero_sum(beta, x[starts[5] : starts[6]])
+    _fill_zero_sum(gamma, x[starts[6] : starts[7]])
     age_effect = np.zeros((len(alpha), walk.shape[0]))
     for step in range(walk.shape[1]):
-        by_mode = spread_out(x[starts[4] + step * (modes - 1) : starts[4] + (step + 1) * (modes - 1)])
-        by_suspect = spread_out(x[starts[5] + step * (suspects - 1) : starts[5] + (step + 1) * (suspects - 1)])
+        by_mode = spread_out(x[starts[7] + step * (modes - 1) : starts[7] + (step + 1) * (modes - 1)])
+        by_suspect = spread_out(x[starts[8] + step * (suspects - 1) : starts[8] + (step + 1) * (suspects - 1)])
         for link in range(len(alpha)):
-            value = by_mode[mode[link]] + by_suspect[suspect[link]] + x[starts[6] + step * pairs + pair[link]]
+            value = by_mode[mode[link]] + by_suspect[suspect[link]] + x[starts[9] + step * pairs + pair[link]]
             for age in range(walk.shape[0]):
                 age_effect[link, age] += walk[age, step] * value
     misread = np.empty((len(misread_mean), shops + 1))
     for grade in range(len(misread_mean)):
-        misread[grade, :] = misread_mean[grade] + x[starts[7] + grade]
-        misread[grade, :shops] += x[starts[8] : starts[9]]
+        misread[grade, :] = misread_mean[grade] + x[starts[10] + grade]
+        misread[grade, :shops] += x[starts[11] : starts[12]]
     detection, cure, false_alarm, minutes = detection.copy(), cure.copy(), false_alarm.copy(), minutes.copy()
-    check = np.arange(len(kind))
-    _add_by_check(detection, reveal_check, kind, x, starts[9:11])
-    _add_by_check(cure, remedy_check, kind, x, starts[11:13])
-    _add_by_check(false_alarm, check, kind, x, starts[13:15])
-    _add_by_check(minutes, check, kind, x, starts[15:17])
+    check = np.arange(len(minutes))
+    _add_by_check(detection, reveal_check, x, starts[1])
+    _add_by_check(cure, remedy_check, x, starts[2])
+    _add_by_check(false_alarm, check, x, starts[3])
+    _add_by_check(minutes, check, x, starts[4])
     return alpha, beta, gamma, age_effect, misread, detection, cure, false_alarm, minutes
 
 
 @numba.njit(error_model="numpy")
 def gather_gradient(gradients: Any, x: Any, arrays: Any):  # noqa: ANN201
     """Transpose of `assemble`: gradient by coefficient from the gradients by array."""
-    starts, sizes, first, suspect, mode, pair, walk, kind, reveal_check, remedy_check, seeded = arrays[:11]
+    starts, sizes, first, suspect, mode, pair, walk, reveal_check, remedy_check, seeded = arrays[:10]
     _families, suspects, shops, modes, pairs = sizes
     d_alpha, d_beta, d_gamma, d_age, d_misread = gradients[:5]
     out = np.zeros_like(x)
     for symptom in range(len(first) - 1):
         begin, end = first[symptom], first[symptom + 1]
-        at = starts[1] + begin - symptom
+        at = begin - symptom
         out[at : at + end - begin - 1] = draw_in(d_alpha[begin:end])
     for step in range(walk.shape[1]):
         by_mode, by_suspect = np.zeros(modes), np.zeros(suspects)
@@ -109,33 +108,32 @@ def gather_gradient(gradients: Any, x: Any, arrays: Any):  # noqa: ANN201
                 value += walk[age, step] * d_age[link, age]
             by_mode[mode[link]] += value
             by_suspect[suspect[link]] += value
-            out[starts[6] + step * pairs + pair[link]] += value
-        out[starts[4] + step * (modes - 1) : starts[4] + (step + 1) * (modes - 1)] = draw_in(by_mode)
-        out[starts[5] + step * (suspects - 1) : starts[5] + (step + 1) * (suspects - 1)] = draw_in(by_suspect)
-    _read_zero_sum(d_beta, out[starts[2] : starts[3]])
-    _read_zero_sum(d_gamma, out[starts[3] : starts[4]])
+            out[starts[9] + step * pairs + pair[link]] += value
+        out[starts[7] + step * (modes - 1) : starts[7] + (step + 1) * (modes - 1)] = draw_in(by_mode)
+        out[starts[8] + step * (suspects - 1) : starts[8] + (step + 1) * (suspects - 1)] = draw_in(by_suspect)
+    _read_zero_sum(d_beta, out[starts[5] : starts[6]])
+    _read_zero_sum(d_gamma, out[starts[6] : starts[7]])
     for grade in range(d_misread.shape[0]):
-        out[starts[7] + grade] = d_misread[grade].sum()
-        out[starts[8] : starts[9]] += d_misread[grade, :shops]
-    check = np.arange(len(kind))
-    _gather_by_check(gradients[5], reveal_check, kind, out, starts[9:11])
-    _gather_by_check(gradients[6], remedy_check, kind, out, starts[11:13])
-    _gather_by_check(gradients[7], check, kind, out, starts[13:15])
-    _gather_by_check(gradients[8], check, kind, out, starts[15:17])
+        out[starts[10] + grade] = d_misread[grade].sum()
+        out[starts[11] : starts[12]] += d_misread[grade, :shops]
+    check = np.arange(len(gradients[8]))
+    _gather_by_check(gradients[5], reveal_check, out, starts[1])
+    _gather_by_check(gradients[6], remedy_check, out, starts[2])
+    _gather_by_check(gradients[7], check, out, starts[3])
+    _gather_by_check(gradients[8], check, out, starts[4])
     return out
 
 
 @numba.njit
-def _add_by_check(target: Any, check: Any, kind: Any, x: Any, starts: Any) -> None:
+def _add_by_check(target: Any, check: Any, x: Any, start: int) -> None:
     for row in range(len(target)):
-        target[row] += x[starts[0] + kind[check[row]]] + x[starts[1] + check[row]]
+        target[row] += x[start + check[row]]
 
 
 @numba.njit
-def _gather_by_check(values: Any, check: Any, kind: Any, out: Any, starts: Any) -> None:
+def _gather_by_check(values: Any, check: Any, out: Any, start: int) -> None:
     for row in range(len(values)):
-        out[starts[0] + kind[check[row]]] += values[row]
-        out[starts[1] + check[row]] += values[row]
+        out[start + check[row]] += values[row]
 
 
 @numba.njit

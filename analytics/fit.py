@@ -107,16 +107,13 @@ def thin_samples(
     samples: xr.Dataset, inputs: ModelInputs, link_prior: LinkPrior, *, priors: Priors, seed: int, fit_id: str
 ) -> Posterior:
     """One `draw` dim of `STORED_DRAWS`, coefficients turned into effects."""
-    diagnostics = diagnose(samples, ("spread", "minutes_spread", "suspect_unit", "coefficient_value"))
+    diagnostics = diagnose(samples, ("spread", "minutes_spread", "parent_unit", "coefficient_value"))
     stacked = samples.drop_vars("diverging").stack(sample=("chain", "draw"), create_index=False)
     every = max(1, stacked.sizes["sample"] // STORED_DRAWS)
     thin = stacked.isel(sample=slice(None, None, every)).isel(sample=slice(None, STORED_DRAWS))
     thin = thin.swap_dims(sample="draw") if "draw" in thin.coords else thin.rename_dims(sample="draw")
     spread = thin["spread"].transpose("draw", "term")
-    suspects = thin["suspect_unit"].transpose("draw", "suspect") * spread[:, 0]
-    coefficient = np.concatenate(
-        [suspects.values, thin["coefficient_value"].transpose("draw", "coefficient").values], axis=1
-    )
+    coefficient = thin["coefficient_value"].transpose("draw", "coefficient").values
     rng = np.random.default_rng(seed)
     draws = xr.Dataset(
         {

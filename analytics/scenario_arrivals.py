@@ -9,8 +9,8 @@ import pandas as pd
 
 from analytics.scenario import World, softmax
 
-# Period of the demo history; any other may be given.
-FIRST_DAY, LAST_DAY = date(2012, 1, 1), date(2026, 10, 31)
+# First and last day of the demo history; any other may be given.
+PERIOD = (date(2012, 1, 1), date(2026, 10, 31))
 DAYS_PER_YEAR = 365.25
 # Softmax rows worked on at once: bounds the memory.
 BLOCK = 200_000
@@ -28,12 +28,12 @@ class Arrivals:
     opened_on: np.ndarray
 
 
-def draw_arrivals(world: World, rng: np.random.Generator, *, count: int, first_day: date, last_day: date) -> Arrivals:
+def draw_arrivals(world: World, rng: np.random.Generator, *, count: int, period: tuple[date, date]) -> Arrivals:
     """Tickets as they come in, in no order; comebacks are not among them."""
     shape = world.arrivals.shape
     shop, family, symptom = np.unravel_index(_pick(rng, world.arrivals.ravel(), count), shape)
     machine = _pick_machines(world, rng, shop * shape[1] + family)
-    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1)
+    days = np.arange(np.datetime64(period[0]), np.datetime64(period[1]) + np.timedelta64(1, "D"))
     opened_on = days[_pick(rng, _day_weights(world, days), count)]
     built = world.machines["built_year"].to_numpy()[machine]
     return Arrivals(shop, family, symptom, age_positions(world, built, opened_on), machine, opened_on)
@@ -56,11 +56,10 @@ def simulate_cells(
     rng: np.random.Generator,
     *,
     count: int,
-    first_day: date = FIRST_DAY,
-    last_day: date = LAST_DAY,
+    period: tuple[date, date] = PERIOD,
 ) -> pd.DataFrame:
     """What came in and why, without the repairs: symptom, family, shop, age_band, suspect (the true one) as codes."""
-    arrivals = draw_arrivals(world, rng, count=count, first_day=first_day, last_day=last_day)
+    arrivals = draw_arrivals(world, rng, count=count, period=period)
     vocabulary = world.vocabulary
     lists = list(vocabulary.suspects_by_symptom.values())
     position = {code: at for at, code in enumerate(vocabulary.suspects)}

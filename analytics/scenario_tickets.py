@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.scenario import World
-from analytics.scenario_arrivals import FIRST_DAY, LAST_DAY, draw_arrivals, draw_suspects
+from analytics.scenario_arrivals import PERIOD, draw_arrivals, draw_suspects
 from analytics.scenario_bench import Bench, Work, access_minutes, make_benches, work_on
 from analytics.scenario_complaints import complain
 from analytics.vocabulary import CONFIRMATIONS
@@ -74,7 +74,7 @@ def simulate_tickets(
     *,
     count: int,
     phrases: Mapping[str, Sequence[str]],
-    period: tuple[date, date] = (FIRST_DAY, LAST_DAY),
+    period: tuple[date, date] = PERIOD,
 ) -> History:
     """A history of `count` ordinary tickets and the comebacks that follow from them.
 
@@ -87,10 +87,10 @@ def simulate_tickets(
     phrases : symptom or suspect -> ways an owner says it; a symptom without any is told by its name
     period : first and last day on which a ticket is opened
     """
-    drawn = draw_arrivals(world, rng, count=count, first_day=period[0], last_day=period[1])
+    drawn = draw_arrivals(world, rng, count=count, period=period)
     columns = (drawn.shop, drawn.family, drawn.symptom, drawn.machine, draw_suspects(world, rng, drawn))
     days, end = drawn.opened_on.astype(int), int(np.datetime64(period[1]).astype(int))
-    waiting = [_Arrival(*map(int, row), before=-1) for row in zip(*columns, days, strict=True)]
+    waiting = [_Arrival(*map(int, (*row, -1))) for row in zip(*columns, days, strict=True)]
     benches = tuple(make_benches(world).values())
     repairs: list[_Repair] = []
     for arrival in waiting:  # grows while it is walked: a repair that does not hold brings the machine back
@@ -98,9 +98,9 @@ def simulate_tickets(
         back_on = _comes_back_on(world, repair, benches[arrival.symptom], rng)
         if back_on <= end:
             again = (arrival.shop, arrival.family, arrival.symptom, arrival.machine, arrival.slot)
-            waiting.append(_Arrival(*again, opened_on=back_on, before=len(repairs)))
+            waiting.append(_Arrival(*again, opened_on=int(back_on), before=len(repairs)))
         repairs.append(repair)
-    return _make_history(world, repairs, benches)
+    return _make_history(world, repairs, benches, end)
 
 
 def _repair(
@@ -117,7 +117,8 @@ def _repair(
         arrival=arrival,
         work=work,
         check_minutes=np.round(world.check_minutes[done] * rng.lognormal(0.0, world.minutes_spread, len(done)), 1),
-        other_minutes=access + (ELSEWHERE_MINUTES * rng.lognormal(0.0, world.minutes_spread) if found_elsewhere else 0.0),
+        other_minutes=access
+        + (ELSEWHERE_MINUTES * rng.lognormal(0.0, world.minutes_spread) if found_elsewhere else 0.0),
         written=written,
         grade=grade,
         result="fixed" if written >= 0 else str(rng.choice(list(RESULT_SHARES), p=list(RESULT_SHARES.values()))),
@@ -168,12 +169,13 @@ def _comes_back_on(world: World, repair: _Repair, bench: Bench, rng: np.random.G
     return repair.closed_on + 1 + int(days) if days < COMEBACK_DAYS else np.inf
 
 
-def _make_history(world: World, repairs: list[_Repair], benches: tuple[Bench, ...]) -> History:
+def _make_history(world: World, repairs: list[_Repair], benches: tuple[Bench, ...], end: int) -> History:
+    """Repairs as frames; what was still open on the last day (day number `end`) is closed then."""
     opened = np.array([repair.arrival.opened_on for repair in repairs])
     order = np.argsort(opened, kind="stable")
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(1, len(order) + 1)
-    tickets = pd.DataFrame([_ticket_row(world, repair, number) for repair in repairs])
+    tickets = pd.DataFrame([_ticket_row(world, repair, number, end) for repair in repairs])
     tickets.insert(0, "ticket", number)
     for column in ("opened_on", "closed_on"):
         tickets[column] = tickets[column].to_numpy().astype("datetime64[D]").astype("datetime64[s]")
@@ -192,16 +194,16 @@ def _make_history(world: World, repairs: list[_Repair], benches: tuple[Bench, ..
     )
 
 
-def _ticket_row(world: World, repair: _Repair, number: np.ndarray) -> dict[str, object]:
+def _ticket_row(world: World, repair: _Repair, number: np.ndarray, end: int) -> dict[str, object]:
     arrival, vocabulary = repair.arrival, world.vocabulary
     symptom, codes = list(vocabulary.suspects_by_symptom.items())[arrival.symptom]
     return {
         "shop": world.shops[arrival.shop],
-        "machine": world.machines["machine"].iat[arrival.machine],
+        "machine": world.machines["machine"].iloc[arrival.machine],
         "family": list(vocabulary.families)[arrival.family],
-        "built_year": world.machines["built_year"].iat[arrival.machine],
+        "built_year": world.machines["built_year"].iloc[arrival.machine],
         "opened_on": arrival.opened_on,
-        "closed_on": repair.closed_on,
+        "closed_on": min(repair.closed_on, end),
         "symptom": symptom,
         "others": repair.others,
         "complaint": repair.complaint,

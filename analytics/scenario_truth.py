@@ -12,6 +12,11 @@ from analytics.scenario import World
 from analytics.scenario_effects import Effects, Spreads, log_odds_tables
 from analytics.vocabulary import CONFIRMATIONS, Vocabulary
 
+ABOUT = (
+    "Truth behind the simulated tickets. Log odds of a suspect = link + family + shop + age_mode + age_suspect + "
+    "age_symptom, each row in the order of `codes`; shop, age_mode and age_symptom go by failure mode, the last one "
+    "for suspects without any. Softmax over the symptom's list gives the odds of a ticket that is no comeback."
+)
 _ARRAYS = (
     *("found", "cured", "check_minutes", "misrecording", "fails_within_year", "companions"),
     *("arrivals", "season", "familiarity"),
@@ -21,8 +26,7 @@ _ARRAYS = (
 def truth_of(world: World) -> dict[str, Any]:
     """Everything but the vocabulary, whose codes are listed under `codes` in the order of the arrays."""
     return {
-        "about": "Truth behind the simulated tickets. Log odds of a suspect = link + family + shop (by failure mode, the "
-        "last one for suspects without any) + age_mode + age_suspect + age_symptom; softmax over the symptom's list.",
+        "about": ABOUT,
         "codes": _codes(world.vocabulary),
         "shops": list(world.shops),
         "spreads": asdict(world.spreads),

@@ -1,4 +1,4 @@
-"""Simulated tickets as people write them down: aliases, slips of the pen, two kinds of date, rows that cannot be true."""
+"""Simulated tickets as people write them down: aliases, slips of the pen, two kinds of date, impossible rows."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,12 +19,16 @@ NO_YEAR, VAGUE_YEAR, OTHER_DATE = 0.10, 0.04, 0.15
 ALIAS, SLIP, CHECK_SLIP, BLANK = 0.35, 0.12, 0.02, 0.05
 NO_YEAR_TEXTS = ("", "?", "unknown")
 LONG_WORD = 6  # letters from which a word gets misspelt
-# One row of each in every file; the date lies before the first ticket.
+# One row of each in every file; 2011 lies before the first ticket.
 FALSE_CELLS = (
     ("built_year", "19e9"),
     ("closed_on", "2011-06-30"),
     ("minutes", "-25"),
     ("symptom", "makes a funny face"),
+    ("opened_on", "31.02.2019"),
+    ("suspect", "gremlins"),
+    ("result", "sort of"),
+    ("checks", "Sang to it = cured / 3"),
 )
 FORMULA = "=cmd|' /C calc'!A0"  # a true row, yet no spreadsheet should run its complaint
 TWICE = 4  # rows of a file that are written twice
@@ -125,6 +129,10 @@ def _misspell(text: str, rng: np.random.Generator) -> str:
     at = long[int(rng.integers(len(long)))]
     word = words[at]
     cut = int(rng.integers(1, len(word) - 2))
-    slips = (word[:cut] + word[cut + 1 :], word[: cut + 1] + word[cut:], word[:cut] + word[cut + 1] + word[cut] + word[cut + 2 :])
+    slips = (
+        word[:cut] + word[cut + 1 :],
+        word[: cut + 1] + word[cut:],
+        word[:cut] + word[cut + 1] + word[cut] + word[cut + 2 :],
+    )
     words[at] = slips[int(rng.integers(len(slips)))]
     return " ".join(words)

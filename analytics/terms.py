@@ -34,52 +34,67 @@ class Priors:
 
 @dataclass(frozen=True)
 class Term:
-    """`size` coefficients that share one spread. `learned` ones have a gamma prior of mean `reach` on it, the
-    others a spread of `reach`. `tickets` are those behind one coefficient.
+    """`size` coefficients that share one spread. `learned` ones have a gamma prior of mean `reach` on it, the others a
+    spread of `reach`. Each is centred on the coefficient of its `parent` term, if it has one, else on zero. `precision`
+    is what the data tell about one coefficient.
     """
 
     name: str
     size: int
     reach: float
-    tickets: float = 0.0
+    precision: float = 0.0
+    parent: str = ""
     learned: int = 1
 
     def share(self, spread: float) -> float:
-        """1 (non-centred) where the prior knows more, towards 0 (centred) where the tickets do: prior / all precision.
+        """1 (non-centred) where the prior knows more, towards 0 (centred) where the data do: prior / all precision.
 
-        A ticket tells p (1 - p) about a log odds, about 0.08 in a list of a dozen suspects. Partial non-centring:
-        Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
+        Partial non-centring: Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
         """
-        return 1.0 / (1.0 + 0.08 * self.tickets * spread**2)
+        return 1.0 / (1.0 + self.precision * spread**2)
+
+
+# A ticket tells p (1 - p) about a log odds: about 0.08 in a list of a dozen suspects, 0.15 about a check's rate.
+TICKET_PRECISION, CHECK_PRECISION = 0.08, 0.15
+# Minutes of one check scatter by a factor of about 1.6: 1 / 0.5 ** 2.
+MINUTES_PRECISION = 4.0
+RATES = ("detection", "cure", "false_alarm")
+
+
+def parent_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
+    """What others are centred on: the suspect in all its symptoms, and each kind of check."""
+    kinds = len(inputs.checks.kinds)
+    return (
+        Term("suspect", len(inputs.links.suspects), priors.suspect_scale),
+        *(Term(f"{rate}_kind", kinds, priors.rate_kind_spread, learned=0) for rate in RATES),
+        Term("minutes_kind", kinds, priors.minutes_kind_spread, learned=0),
+    )
 
 
 def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
-    """Terms in the order in which `effects.assemble` reads them.
+    """Terms in the order in which `effects.assemble` reads them; those with a parent come first.
 
     Contrasts only: what would add a constant to all suspects of a list has no coefficient (see `effects`).
     """
-    links, tickets = inputs.links, inputs.ticket_count
+    links, table, tickets = inputs.links, inputs.checks, inputs.ticket_count * TICKET_PRECISION
     steps, modes, suspects = len(inputs.ages) - 1, len(links.modes), len(links.suspects)
-    free_links = len(links.symptom) - len(links.symptoms)
+    link = len(links.symptom) - len(links.symptoms)
+    terms = [Term("link", link, priors.link_scale, tickets / link, parent="suspect")]
+    checks = len(table.checks)
+    for rate, tried in zip(RATES, (table.reveal_tried, table.cure_tried, table.false_alarm_tried), strict=True):
+        told = CHECK_PRECISION * float(tried.sum()) / checks
+        terms.append(Term(f"{rate}_check", checks, priors.rate_check_scale, told, parent=f"{rate}_kind"))
+    told = MINUTES_PRECISION * float(table.minutes_count.sum()) / checks
+    terms.append(Term("minutes_check", checks, priors.minutes_check_scale, told, parent="minutes_kind"))
     family = max(0, len(inputs.families) - 1) * (suspects - 1)
     shop = max(0, len(inputs.shops) - 1) * (modes - 1)
-    kinds, checks = len(inputs.checks.kinds), len(inputs.checks.checks)
-    sizes = {"suspect": suspects, "link": free_links, "family": family, "shop": shop}
-    walks = {"age_mode": modes - 1, "age_suspect": suspects - 1, "age_symptom": len(links.pairs)}
-    terms = [
-        Term(name, size, getattr(priors, f"{name}_scale"), 0.0 if name == "suspect" else tickets / max(1, size))
-        for name, size in sizes.items()
-    ]
-    for name, size in walks.items():
+    terms.append(Term("family", family, priors.family_scale, tickets / max(1, family)))
+    terms.append(Term("shop", shop, priors.shop_scale, tickets / max(1, shop)))
+    for name, size in (("age_mode", modes - 1), ("age_suspect", suspects - 1), ("age_symptom", len(links.pairs))):
         # a step moves all later bands, so about a quarter of all tickets tell about each
         terms.append(Term(name, steps * size, getattr(priors, f"{name}_scale"), tickets / (4 * size)))
     terms.append(Term("misread_grade", GRADE_COUNT, priors.misread_grade_spread, learned=0))
     terms.append(Term("misread_shop", len(inputs.shops), priors.misread_shop_scale))
-    for rate in ("detection", "cure", "false_alarm"):
-        terms.append(Term(f"{rate}_kind", kinds, priors.rate_kind_spread, learned=0))
-        terms.append(Term(f"{rate}_check", checks, priors.rate_check_scale))
-    terms.append(Term("minutes_kind", kinds, priors.minutes_kind_spread, learned=0))
-    terms.append(Term("minutes_check", checks, priors.minutes_check_scale))
     return tuple(terms)
 
 

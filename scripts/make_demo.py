@@ -6,6 +6,7 @@ The same seed always writes the same files. They are committed in seed_data/demo
 import csv
 import io
 import json
+import re
 import sys
 import zipfile
 from collections import defaultdict
@@ -83,7 +84,8 @@ def make_demo(folder: Path) -> None:
 
 def _name_machines(world: World, history: History, models: dict[str, list[str]]) -> History:
     """Machines called by model and running number within the shop, as on a label."""
-    names, counts = {}, defaultdict(int)
+    names: dict[str, str] = {}
+    counts: dict[tuple[str, str], int] = defaultdict(int)
     for machine in world.machines.itertuples(index=False):
         choices = models[machine.family]
         model = choices[int(machine.machine[1:]) % len(choices)]
@@ -108,7 +110,7 @@ def _write_shop_file(entry: ShopFile, rows: pd.DataFrame, folder: Path) -> None:
 def _workbook(rows: pd.DataFrame, pen: Pen) -> bytes:
     """Dates in the usual style and years are true dates and numbers, the rest is text, as typing it would give."""
     book = openpyxl.Workbook()
-    book.properties.created = book.properties.modified = datetime(*ZIP_TIME)  # noqa: DTZ001 - openpyxl wants it so
+    book.properties.created = datetime(*ZIP_TIME)  # noqa: DTZ001 - openpyxl wants it so
     sheet = book.active
     sheet.title = "Tickets"
     for line, row in enumerate([list(rows.columns), *rows.values.tolist()], start=1):
@@ -137,7 +139,9 @@ def _without_clock(workbook: bytes) -> bytes:
     buffer = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(workbook)) as old, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
-            new.writestr(zipfile.ZipInfo(name, ZIP_TIME), old.read(name), zipfile.ZIP_DEFLATED)
+            # openpyxl writes the present moment as the time of the last change.
+            member = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2026-11-01T00:00:00Z", old.read(name))
+            new.writestr(zipfile.ZipInfo(name, ZIP_TIME), member, zipfile.ZIP_DEFLATED)
     return buffer.getvalue()
 
 
@@ -169,7 +173,9 @@ def _choose_cases(later: History) -> pd.DataFrame:
         done = later.checks[(later.checks["ticket"] == ticket.ticket) & (later.checks["position"] <= number % 3)]
         done = done[done["outcome"] != "cured"]
         results = ";".join(f"{check}={outcome}" for check, outcome in zip(done["check"], done["outcome"], strict=True))
-        told = {name: getattr(ticket, name) for name in ("shop", "family", "built_year", "symptom", "others", "complaint")}
+        told = {
+            name: getattr(ticket, name) for name in ("shop", "family", "built_year", "symptom", "others", "complaint")
+        }
         rows.append({"case": number, **told, "results": results, "true_suspect": ticket.true_suspect})
     return pd.DataFrame(rows)
 

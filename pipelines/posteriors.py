@@ -1,0 +1,107 @@
+"""Posteriors as netCDF files named by their fit id, each with its row in `fits`; the newest published one is served."""
+
+import json
+import os
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from uuid import uuid4
+
+import pandas as pd
+import xarray as xr
+
+from analytics.errors import InputError
+from analytics.posterior import Diagnostics, Posterior
+from pipelines.settings import Settings
+from pipelines.store import reading, run_query, writing
+
+# Draws are good to three digits at best; single precision halves the file.
+_FLOAT = "float32"
+
+
+@dataclass(frozen=True)
+class FitRow:
+    """What is known of a fit beside its draws: `fitted_at` in UTC, `seconds` of wall time."""
+
+    fit_id: str
+    fitted_at: datetime
+    data_version: str
+    priors_hash: str
+    code_version: str
+    seconds: float
+
+
+def save_posterior(settings: Settings, posterior: Posterior, row: FitRow) -> None:
+    """Writes the file aside, renames it, then writes the row: a crash leaves no row without its file."""
+    write_posterior(posterior, posterior_path(settings, row.fit_id))
+    diagnostics = posterior.diagnostics
+    with writing(settings.store_path) as con:
+        run_query(
+            con,
+            "insert_fit",
+            **asdict(row),
+            ticket_count=posterior.ticket_count,
+            max_rhat=diagnostics.max_rhat,
+            min_ess=diagnostics.min_ess,
+            divergence_count=diagnostics.divergence_count,
+            published=diagnostics.is_publishable,
+        )
+
+
+def load_newest(settings: Settings) -> Posterior:
+    """The newest published posterior; InputError with the command to run when there is none."""
+    return load_posterior(settings, newest_fit_id(settings))
+
+
+def newest_fit_id(settings: Settings) -> str:
+    """Id of the fit that is served."""
+    with reading(settings.store_path) as con:
+        found = run_query(con, "newest_published_fit")
+    if found.empty:
+        raise InputError("There is no fit yet. Run `faultodds fit` (about a minute), then ask again.")
+    return str(found["fit_id"].iloc[0])
+
+
+def load_posterior(settings: Settings, fit_id: str) -> Posterior:
+    """One stored posterior."""
+    path = posterior_path(settings, fit_id)
+    if not path.exists():
+        raise InputError(f"The draws of fit {fit_id} are missing from {path.parent.name}/. Run `faultodds fit` again.")
+    return read_posterior(path)
+
+
+def list_fits(settings: Settings) -> pd.DataFrame:
+    """All fits, newest first, published or not (columns of `fits`)."""
+    with reading(settings.store_path) as con:
+        return run_query(con, "fits_so_far")
+
+
+def posterior_path(settings: Settings, fit_id: str) -> Path:
+    """Where the draws of a fit lie."""
+    return settings.posteriors_folder / f"{fit_id}.nc"
+
+
+def write_posterior(posterior: Posterior, path: Path) -> None:
+    """One file; attributes carry what is not an array."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    about = {"fit_id": posterior.fit_id, "ticket_count": posterior.ticket_count, **asdict(posterior.diagnostics)}
+    draws = posterior.draws.assign_attrs(faultodds=json.dumps(about))
+    encoding = {
+        name: {"dtype": _FLOAT, "zlib": True, "complevel": 1}
+        for name, values in draws.data_vars.items()
+        if values.dtype.kind == "f"
+    }
+    aside = path.with_name(f".{uuid4().hex}.nc")
+    try:
+        draws.to_netcdf(aside, engine="netcdf4", encoding=encoding)
+        os.replace(aside, path)
+    finally:
+        aside.unlink(missing_ok=True)
+
+
+def read_posterior(path: Path) -> Posterior:
+    """The inverse of `write_posterior`, loaded into memory."""
+    draws = xr.load_dataset(path, engine="netcdf4")
+    about = json.loads(draws.attrs.pop("faultodds"))
+    fit_id, ticket_count = about.pop("fit_id"), about.pop("ticket_count")
+    return Posterior(fit_id, draws, Diagnostics(**about), ticket_count)
