@@ -53,11 +53,12 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
         unit = pm.Normal("parent_unit", 0.0, 1.0, dims=("parent",))
         parent = unit * spreads[pm.Data("parent_place", _places(parents, order))]
         known = pm.Data("centring", _centring(inputs, parents, terms)) @ parent
-        each = spreads[pm.Data("place", _places(terms, order))]
-        centre = pt.concatenate([known, pt.zeros(each.shape[0] - known.shape[0])])
+        log_each = pt.log(spreads)[pm.Data("place", _places(terms, order))]
+        centre = pt.concatenate([known, pt.zeros(log_each.shape[0] - known.shape[0])])
         share = pm.Data("share", coefficient_shares(terms, {}))
-        raw = pm.Normal("raw", (1.0 - share) * centre * each**-share, each ** (1.0 - share), dims=("coefficient",))
-        coefficient = pm.Deterministic("coefficient_value", share * centre + each**share * raw, dims=("coefficient",))
+        outer, inner = pt.exp(share * log_each), pt.exp((1.0 - share) * log_each)
+        raw = pm.Normal("raw", (1.0 - share) * centre / outer, inner, dims=("coefficient",))
+        coefficient = pm.Deterministic("coefficient_value", share * centre + outer * raw, dims=("coefficient",))
         packed = pack_evidence(inputs, link_prior, priors)
         data = [pm.Data(field.name, getattr(packed, field.name)) for field in fields(packed)]
         value, *_ = LogLikelihood()(coefficient, minutes_spread, *data)
@@ -66,8 +67,8 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
 
 
 def coefficient_shares(terms: Sequence[Term], spreads: Mapping[str, float]) -> np.ndarray:
-    """(coefficient,): `Term.share` at the given spreads; a term without one is taken at its prior mean."""
-    return np.repeat([term.share(spreads.get(term.name, term.reach)) for term in terms], [t.size for t in terms])
+    """(coefficient,): `Term.shares` at the given spreads; a term without one is taken at its prior mean."""
+    return np.concatenate([term.shares(spreads.get(term.name, term.reach)) for term in terms])
 
 
 def _places(terms: Sequence[Term], order: Sequence[Term]) -> np.ndarray:

@@ -22,7 +22,7 @@ class Access:
     retests : (check,) whether the check ends in a retest of the whole machine
     minutes : (check, mask) minutes of making the check when `mask` is open: opening, the check, closing for a retest
     after : (check, mask) what is open afterwards
-    closing : (mask,) minutes of closing the volatile groups among `mask`
+    closing : (mask,) minutes of closing what a retest finds closed
     """
 
     groups: tuple[str, ...]

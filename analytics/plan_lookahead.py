@@ -1,4 +1,4 @@
-"""What a check is worth when there are too many for every state: one or two steps ahead, then remedies in p/c order."""
+"""Upper bounds for long lists: remedies in p/c order, and one check ahead of them."""
 
 from typing import Any
 
@@ -6,9 +6,6 @@ import numba
 import numpy as np
 
 from analytics.planning import PlanProblem
-
-# Moves of the second step that are looked into; six already lose little, eight nothing that could be measured.
-WIDTH = 8
 
 
 def lookahead_tables(problem: PlanProblem) -> tuple[Any, ...]:
@@ -96,24 +93,4 @@ def look_one_step(columns, done, opened, tables):  # type: ignore[no-untyped-def
         done[j] = False
         values[j] = value
         best = min(best, value)
-    return best, values
-
-
-@numba.njit(cache=True, error_model="numpy")
-def look_two_steps(columns, done, opened, tables):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
-    """As `look_one_step`, the `WIDTH` best checks looked into once more."""
-    price, minutes, after, result_count, likelihood = tables[4], tables[7], tables[8], tables[9], tables[10]
-    best, values = look_one_step(columns, done, opened, tables)
-    mass = columns.sum()
-    for j in np.argsort(values)[:WIDTH]:
-        if not np.isfinite(values[j]):
-            break
-        done[j] = True
-        value = minutes[j, opened] * mass
-        for result in range(1, result_count[j] + 1):
-            then = columns * likelihood[j, result]
-            value += look_one_step(then, done, after[j, opened], tables)[0] + price[j] * then.sum()
-        done[j] = False
-        values[j] = min(values[j], value)
-        best = min(best, values[j])
     return best, values

@@ -4,7 +4,7 @@ What is believed depends on which checks had which results, not on their order. 
 j = 0 (check j not made) or its result 1, 2; every successor has a larger number, and one pass from the last state to the
 first is exact. With m = probability of reaching a state's results, V = expected minutes still to come, times m:
 
-    V(s) = min( stop(s), min over checks j not made: minutes(j, open) m(s) + sum over r of V(s with digit j = r) )
+    V(s) = min( sendout m(s), min over checks j not made: minutes(j, open) m(s) + sum over r of V(s with digit j = r) )
 """
 
 from collections.abc import Sequence
@@ -20,41 +20,25 @@ STATE_LIMIT = 2_000_000
 
 
 @dataclass(frozen=True)
-class Tails:
-    """Orders in which checks that a sweep leaves out may follow it: a sequence, then handing on.
-
-    orders : positions of checks in the problem, one array a tail; the first is empty: hand on at once
-    column_minutes : (tail, column) expected minutes of each, if all that must be closed for a retest is closed
-    """
-
-    orders: tuple[np.ndarray, ...]
-    column_minutes: np.ndarray
-
-
-@dataclass(frozen=True)
 class Sweep:
     """Every state of some checks, solved.
 
     listed : (digit,) positions of the checks in the problem
     stride : (digit,) what result 1 of the check adds to the number of a state
-    columns : (column,) belief at state 0, any scale
-    mass : (state,) probability of the state's results, on the scale of `columns`
+    mass : (state,) probability of the state's results, on the scale of the belief
     open_base : (state,) groups open because of the checks made, those closed for a retest left out
     volatile_sets : (open set,) masks of groups that a retest closes and that can be open together; entry 0 is none
     value : (state, open set) expected minutes still to come, times mass
-    best : (state, open set) position in the problem of the check to make; -1 - t: follow tail t (-1: hand on)
+    best : (state, open set) position in the problem of the check to make, -1: hand on
     """
 
-    problem: PlanProblem
     listed: np.ndarray
     stride: np.ndarray
-    columns: np.ndarray
     mass: np.ndarray
     open_base: np.ndarray
     volatile_sets: np.ndarray
     value: np.ndarray
     best: np.ndarray
-    tails: Tails
 
 
 def count_states(problem: PlanProblem, listed: Sequence[int] | np.ndarray, open_mask: int) -> int:
@@ -66,14 +50,7 @@ def count_states(problem: PlanProblem, listed: Sequence[int] | np.ndarray, open_
     return product * len(_volatile_sets(problem, np.asarray(listed, dtype=np.int64), open_mask))
 
 
-def no_tail(problem: PlanProblem) -> Tails:
-    """Handing on at once, and nothing else."""
-    return Tails((np.zeros(0, dtype=np.int64),), np.full((1, len(problem.mass)), problem.sendout_minutes))
-
-
-def sweep_states(
-    problem: PlanProblem, *, listed: np.ndarray, columns: np.ndarray, open_mask: int, tails: Tails
-) -> Sweep:
+def sweep_states(problem: PlanProblem, *, listed: np.ndarray, columns: np.ndarray, open_mask: int) -> Sweep:
     """Solve every state of the checks `listed`, starting from a belief and what is open.
 
     Parameters
@@ -81,7 +58,6 @@ def sweep_states(
     listed : (digit,) positions of checks in the problem; their `count_states` should not exceed `STATE_LIMIT`
     columns : (column,) belief, any scale
     open_mask : groups open now
-    tails : what may follow; exact when `listed` is every check and `tails` is `no_tail`
     """
     access, volatile = problem.access, problem.access.volatile
     sets = _volatile_sets(problem, listed, open_mask)
@@ -89,25 +65,23 @@ def sweep_states(
     stride = np.concatenate([np.cumprod((result_count + 1)[::-1])[::-1][1:], [1]]).astype(np.int64)[: len(listed)]
     upper, lower, base = _half_tables(problem, listed, result_count, (columns, open_mask & ~volatile))
     mass = (upper @ lower.T).ravel()
-    stop, tail = _stop_values(upper, lower, mass, tails)
     price = np.where(access.retests[listed], problem.comeback_price, 0.0)
     minutes = np.ascontiguousarray(access.minutes[listed].T)
     value, best = _sweep_back(
-        (mass, base, stop, tail), (stride, result_count, price), (minutes, sets, _next_sets(problem, listed, sets)),
-        access.closing, problem.sendout_minutes,
-    )  # fmt: skip
+        (mass, base),
+        (stride, result_count, price),
+        (minutes, sets, _next_sets(problem, listed, sets)),
+        problem.sendout_minutes,
+    )
     positions = np.concatenate([np.asarray(listed, dtype=np.int64), [0]])
     return Sweep(
-        problem=problem,
         listed=listed,
         stride=stride,
-        columns=columns,
         mass=mass,
         open_base=base,
         volatile_sets=sets,
         value=value,
         best=np.where(best >= 0, positions[np.maximum(best, 0)], best).astype(np.int16),
-        tails=tails,
     )
 
 
@@ -150,21 +124,9 @@ def _half_tables(
     return tables[0][0], tables[1][0], base
 
 
-def _stop_values(
-    upper: np.ndarray, lower: np.ndarray, mass: np.ndarray, tails: Tails
-) -> tuple[np.ndarray, np.ndarray]:
-    """(state,) minutes of the best tail times mass, and which tail it is."""
-    stop, which = mass * tails.column_minutes[0, 0], np.zeros(len(mass), dtype=np.int16)
-    for at, minutes in enumerate(tails.column_minutes[1:], start=1):
-        other = ((upper * minutes) @ lower.T).ravel()
-        which[other < stop] = at
-        np.minimum(stop, other, out=stop)
-    return stop, which
-
-
 @numba.njit(cache=True, error_model="numpy")
-def _sweep_back(states, digits, opening, closing, sendout_minutes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    mass, base, stop, tail = states
+def _sweep_back(states, digits, opening, sendout_minutes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    mass, base = states
     stride, result_count, price = digits
     minutes, sets, next_set = opening
     state_count, digit_count, set_count = len(mass), len(stride), len(sets)
@@ -181,9 +143,7 @@ def _sweep_back(states, digits, opening, closing, sendout_minutes):  # type: ign
                 free_count += 1
         for at in range(set_count):
             opened = base[state] | sets[at]
-            # A tail's price assumes closed groups: closing them comes on top. Handing on never closes.
-            least = min(stop[state] + closing[sets[at]] * here, sendout_minutes * here)
-            choice = -1 - tail[state] if least < sendout_minutes * here else -1
+            least, choice = sendout_minutes * here, -1
             for f in range(free_count):
                 j = free[f]
                 cost = minutes[opened, j] * here

@@ -6,6 +6,8 @@ from functools import cached_property
 import numpy as np
 import xarray as xr
 
+from analytics.complaint import TextModel
+
 # Limits for publishing. R-hat: Vehtari et al., Bayesian Analysis 16 (2021); ESS: the same, 100 a chain.
 MAX_RHAT = 1.01
 MIN_ESS = 400.0
@@ -45,12 +47,14 @@ class Posterior:
     false_alarm (check) probabilities; log_minutes (check); spread (term); coefficient (coefficient). Without `draw`:
     age_share (family, age), companion_present (suspect, symptom), and by link / reveal / remedy the positions
     link_symptom, link_suspect, link_mode, reveal_check, reveal_suspect, remedy_check, remedy_suspect, remedy_kind.
+    `text` is what the owners' words of the same tickets told beside them, if that was learnt.
     """
 
     fit_id: str
     draws: xr.Dataset
     diagnostics: Diagnostics
     ticket_count: int
+    text: TextModel | None = None
 
     @cached_property
     def draw_count(self) -> int:

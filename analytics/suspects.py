@@ -8,6 +8,7 @@ import numpy as np
 
 from analytics.case import Case
 from analytics.check_rates import STRAY_CURE
+from analytics.complaint import text_log_likelihood
 from analytics.errors import InputError
 from analytics.posterior import Posterior
 from analytics.vocabulary import UNKNOWN_AGE, Vocabulary
@@ -46,7 +47,7 @@ class SuspectOdds:
 
 
 def belief(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> Belief:
-    """P(suspect | symptom, family, shop, age, other symptoms, checks so far) for every stored draw.
+    """P(suspect | symptom, family, shop, age, other symptoms, complaint, checks so far) for every stored draw.
 
     Raises
     ------
@@ -93,7 +94,7 @@ def prior_belief(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> np
 
 
 def case_likelihood(posterior: Posterior, case: Case, *, links: np.ndarray) -> np.ndarray:
-    """(draw, suspect): P(all outcomes and other symptoms of the case | suspect)."""
+    """(draw, suspect): P(all outcomes, other symptoms and words of the case | suspect), up to a common factor."""
     listed = posterior.arrays["link_suspect"][links]
     product = np.ones((posterior.draw_count, len(listed)))
     for check, outcome in _independent_outcomes(case):
@@ -101,6 +102,9 @@ def case_likelihood(posterior: Posterior, case: Case, *, links: np.ndarray) -> n
     for symptom, is_present in (*((s, True) for s in case.also_present), *((s, False) for s in case.also_absent)):
         rate = posterior.arrays["companion_present"][listed, _position(posterior, "symptom", symptom)]
         product = product * (rate if is_present else 1.0 - rate)
+    if posterior.text is not None and case.complaint:
+        names = posterior.draws["suspect"].values[listed]
+        product = product * np.exp(text_log_likelihood(posterior.text, case.complaint, [str(code) for code in names]))
     return product
 
 

@@ -36,22 +36,22 @@ class Priors:
 class Term:
     """`size` coefficients that share one spread. `learned` ones have a gamma prior of mean `reach` on it, the others a
     spread of `reach`. Each is centred on the coefficient of its `parent` term, if it has one, else on zero. `precision`
-    is what the data tell about one coefficient.
+    is what the data tell about each coefficient, or about all alike.
     """
 
     name: str
     size: int
     reach: float
-    precision: float = 0.0
+    precision: float | tuple[float, ...] = 0.0
     parent: str = ""
     learned: int = 1
 
-    def share(self, spread: float) -> float:
-        """1 (non-centred) where the prior knows more, towards 0 (centred) where the data do: prior / all precision.
+    def shares(self, spread: float) -> np.ndarray:
+        """(size,): 1 (non-centred) where the prior knows more, towards 0 (centred) where the data do: prior / all precision.
 
         Partial non-centring: Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
         """
-        return 1.0 / (1.0 + self.precision * spread**2)
+        return 1.0 / (1.0 + np.broadcast_to(self.precision, self.size) * spread**2)
 
 
 # A ticket tells p (1 - p) about a log odds: about 0.08 in a list of a dozen suspects, 0.15 about a check's rate.
@@ -81,10 +81,15 @@ def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     link = len(links.symptom) - len(links.symptoms)
     terms = [Term("link", link, priors.link_scale, tickets / link, parent="suspect")]
     checks = len(table.checks)
-    for rate, tried in zip(RATES, (table.reveal_tried, table.cure_tried, table.false_alarm_tried), strict=True):
-        told = CHECK_PRECISION * float(tried.sum()) / checks
+    tried = {
+        "detection": np.bincount(table.reveal_check, table.reveal_tried, checks),
+        "cure": np.bincount(table.cure_check, table.cure_tried, checks),
+        "false_alarm": table.false_alarm_tried,
+    }
+    for rate in RATES:
+        told = tuple(CHECK_PRECISION * tried[rate])
         terms.append(Term(f"{rate}_check", checks, priors.rate_check_scale, told, parent=f"{rate}_kind"))
-    told = MINUTES_PRECISION * float(table.minutes_count.sum()) / checks
+    told = tuple(MINUTES_PRECISION * table.minutes_count)
     terms.append(Term("minutes_check", checks, priors.minutes_check_scale, told, parent="minutes_kind"))
     family = max(0, len(inputs.families) - 1) * (suspects - 1)
     shop = max(0, len(inputs.shops) - 1) * (modes - 1)

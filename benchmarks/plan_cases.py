@@ -43,7 +43,14 @@ def make_bundle(rng: np.random.Generator, suspect_count: int, check_count: int) 
     rows: list[CheckRow] = []
     for bit in range(max(1, int(np.ceil(np.log2(suspect_count))))):
         sure = rng.uniform(0.93, 0.99)
-        rows.append((rng.uniform(3, 6), 1, np.zeros(suspect_count), np.where((np.arange(suspect_count) >> bit) & 1, sure, 1 - sure)))
+        rows.append(
+            (
+                rng.uniform(3, 6),
+                1,
+                np.zeros(suspect_count),
+                np.where((np.arange(suspect_count) >> bit) & 1, sure, 1 - sure),
+            )
+        )
     rows += _remedies(rng, np.zeros(suspect_count, dtype=int), minutes=(30.0, 50.0))
     rows += _measurements(rng, np.ones(suspect_count, dtype=int), check_count)
     return _problem(rows[:check_count], belief, rng.uniform(20, 45, size=1), sendout_minutes=rng.uniform(500, 1000))

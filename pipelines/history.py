@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from analytics.case import Case
 from analytics.evidence import Evidence, empty_evidence, make_evidence
 from analytics.vocabulary import Vocabulary
 from pipelines.store import reading, registered, run_query
@@ -51,6 +52,25 @@ def read_evidence(store_path: Path, vocabulary: Vocabulary, *, until: date | Non
         return empty_evidence()
     ticket_count = int(cells["ticket_count"].iloc[0])
     return make_evidence(cells.drop(columns="ticket_count"), **counts, ticket_count=ticket_count)
+
+
+def read_complaints(store_path: Path, vocabulary: Vocabulary, *, until: date | None = None) -> pd.DataFrame:
+    """What owners said and what it was; columns as in `sql/complaint_texts.sql`.
+
+    Parameters
+    ----------
+    until : only tickets opened before this date; None for all
+    """
+    with reading(store_path) as con, registered(con, age_bands=_age_bands(vocabulary)):
+        return run_query(con, "complaint_texts", until=until)
+
+
+def read_like_tickets(store_path: Path, case: Case, suspect: str, *, limit: int = 5) -> pd.DataFrame:
+    """A few tickets behind one suspect of a case; columns as in `sql/like_ticket_rows.sql`."""
+    with reading(store_path) as con:
+        return run_query(
+            con, "like_ticket_rows", symptom=case.symptom, suspect=suspect, family=case.family, row_limit=limit
+        )
 
 
 def count_like_tickets(store_path: Path, *, symptom: str, family: str) -> TicketCounts:

@@ -14,6 +14,7 @@ from analytics.errors import InputError
 from analytics.posterior import Diagnostics, Posterior
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query, writing
+from pipelines.text_models import append_text_model, read_text_model
 
 # Draws are good to three digits at best; single precision halves the file.
 _FLOAT = "float32"
@@ -85,6 +86,7 @@ def write_posterior(posterior: Posterior, path: Path) -> None:
     """One file; attributes carry what is not an array."""
     path.parent.mkdir(parents=True, exist_ok=True)
     about = {"fit_id": posterior.fit_id, "ticket_count": posterior.ticket_count, **asdict(posterior.diagnostics)}
+    about["has_text"] = posterior.text is not None
     draws = posterior.draws.assign_attrs(faultodds=json.dumps(about))
     encoding = {
         name: {"dtype": _FLOAT, "zlib": True, "complevel": 1}
@@ -94,6 +96,8 @@ def write_posterior(posterior: Posterior, path: Path) -> None:
     aside = path.with_name(f".{uuid4().hex}.nc")
     try:
         draws.to_netcdf(aside, engine="netcdf4", encoding=encoding)
+        if posterior.text is not None:
+            append_text_model(posterior.text, aside)
         os.replace(aside, path)
     finally:
         aside.unlink(missing_ok=True)
@@ -104,4 +108,5 @@ def read_posterior(path: Path) -> Posterior:
     draws = xr.load_dataset(path, engine="netcdf4")
     about = json.loads(draws.attrs.pop("faultodds"))
     fit_id, ticket_count = about.pop("fit_id"), about.pop("ticket_count")
-    return Posterior(fit_id, draws, Diagnostics(**about), ticket_count)
+    text = read_text_model(path) if about.pop("has_text") else None
+    return Posterior(fit_id, draws, Diagnostics(**about), ticket_count, text)

@@ -3,7 +3,7 @@
 import hashlib
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from uuid import uuid4
@@ -16,6 +16,7 @@ from analytics.posterior import Posterior
 from analytics.priors import link_prior
 from analytics.terms import Priors
 from pipelines.catalogue import read_vocabulary
+from pipelines.complaints import learn_complaints
 from pipelines.history import read_evidence
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.rules import read_ratios, read_rules
@@ -79,6 +80,7 @@ def refit(
         effort=effort,
         fit_id=fit_id,
     )
+    posterior = replace(posterior, text=learn_complaints(settings.store_path, posterior, vocabulary))
     seconds = time.perf_counter() - started
     row = FitRow(
         fit_id=fit_id,

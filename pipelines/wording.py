@@ -1,0 +1,101 @@
+"""How numbers are said to a person: shares in tens, times in minutes, small counts with a warning."""
+
+from analytics.errors import InputError
+
+# (share up to which it is said so, one of so many). Nearest on a log scale, so that rare things keep their size.
+_RARE = ((0.014, 100), (0.03, 50), (0.075, 20))
+_FEW_TICKETS, _MANY_TICKETS = 10, 30
+_TIMES = {1: "once", 2: "twice"}
+
+
+def in_ten(share: float) -> str:
+    """A share as one would say it; finer near nothing and near all.
+
+    Raises
+    ------
+    InputError
+        When the share is not a number from 0 to 1.
+
+    Examples
+    --------
+    >>> in_ten(0.38), in_ten(0.06), in_ten(0.97)
+    ('about 4 in 10', 'about 1 in 20', 'about 49 in 50')
+    """
+    part, whole = _fraction(share)
+    if part == 0:
+        return f"fewer than 1 in {whole}"
+    if part == whole:
+        return f"more than {whole - 1} in {whole}"
+    return f"about {part} in {whole}"
+
+
+def odds_phrase(share: float, low: float, high: float) -> str:
+    """A share with its interval, "about 4 in 10 (between 3 and 5)"; no brackets where all three are said alike."""
+    told, (from_part, from_whole), (to_part, to_whole) = in_ten(share), _fraction(low), _fraction(high)
+    if in_ten(low) == in_ten(high) == told:
+        return told
+    if from_whole == to_whole == _fraction(share)[1] == 10:
+        return f"{told} (between {from_part} and {to_part})" if from_part < to_part else told
+    return f"{told} (between {_bare(low)} and {_bare(high)})"
+
+
+def change_phrase(before: float, after: float) -> str:
+    """From one share to another, "from about 2 in 10 to about 3 in 10"; a change too small to say is called small."""
+    first, second = in_ten(before), in_ten(after)
+    if first != second:
+        return f"from {first} to {second}"
+    return f"a little {'up' if after > before else 'down'}, still {second}"
+
+
+def salt_phrase(count: int) -> str:
+    """How far to trust an answer that so many like tickets stand behind."""
+    if count <= 0:
+        return "we have not seen this before: the odds come from the list and from other tickets"
+    if count < _FEW_TICKETS:
+        seen = _TIMES.get(count, f"only {count} times")
+        return f"we have seen this {seen}, so take it with salt"
+    if count < _MANY_TICKETS:
+        return f"we have seen this {count} times, so the odds may still move"
+    return f"we have seen this {count:,} times"
+
+
+def minutes_phrase(minutes: float) -> str:
+    """Working time: "about 12 min", "about 1 h 20 min" (to five minutes from an hour on)."""
+    if minutes < 0 or minutes != minutes:
+        raise InputError(f"{minutes:g} minutes is no time. Give a number that is not below 0.")
+    if round(minutes) < 1:
+        return "less than a minute"
+    if round(minutes) < 60:
+        return f"about {round(minutes)} min"
+    hours, rest = divmod(5 * round(minutes / 5), 60)
+    return f"about {hours} h {rest} min" if rest else f"about {hours} h"
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """A number with its noun: "1 ticket", "2 tickets", "no tickets", "1,200 tickets"; `many` where -s is not enough."""
+    plural = many or f"{one}s"
+    return f"{count:,} {one}" if count == 1 else f"{count or 'no'} {plural}" if count < 1000 else f"{count:,} {plural}"
+
+
+def listed(items: tuple[str, ...] | list[str]) -> str:
+    """Names in a row: "a", "a and b", "a, b and c"."""
+    return " and ".join(filter(None, (", ".join(items[:-1]), *items[-1:])))
+
+
+def _fraction(share: float) -> tuple[int, int]:
+    """Part and whole; (0, 100) for less than a hundredth, (100, 100) for more than all but one."""
+    if not 0.0 <= share <= 1.0:
+        raise InputError(f"{share:g} is not a share. Give a number from 0 to 1.")
+    if share > 0.5:
+        part, whole = _fraction(1.0 - share)
+        return whole - part, whole
+    if share < 0.01:
+        return 0, 100
+    for limit, whole in _RARE:
+        if share < limit:
+            return 1, whole
+    return round(10 * share), 10
+
+
+def _bare(share: float) -> str:
+    return in_ten(share).removeprefix("about ")
