@@ -7,7 +7,7 @@ import numpy as np
 
 
 @numba.njit(error_model="numpy")
-def score_checks(logit: Any, hit: Any, tried: Any):  # noqa: ANN201
+def score_checks(logit: Any, hit: Any, tried: Any) -> Any:
     """Binomial log likelihood, without its constant, of hits among tries, and its gradient by logit."""
     rate = 1.0 / (1.0 + np.exp(-logit))
     log_miss = -np.log1p(np.exp(logit))
@@ -15,7 +15,7 @@ def score_checks(logit: Any, hit: Any, tried: Any):  # noqa: ANN201
 
 
 @numba.njit(error_model="numpy")
-def score_minutes(log_minutes: Any, spread: float, counted: Any):  # noqa: ANN201
+def score_minutes(log_minutes: Any, spread: float, counted: Any) -> Any:
     """Log-normal log likelihood, without its constant, from (count, sum, sum of squares) of log minutes by check.
 
     Returns the value, its gradient by log minutes, and its slope by spread.

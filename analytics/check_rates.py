@@ -58,7 +58,10 @@ class CheckRates:
 def count_check_table(evidence: Evidence, vocabulary: Vocabulary) -> CheckTable:
     """Seeded rates of the vocabulary beside what confirmed tickets counted."""
     checks, suspects = tuple(vocabulary.checks), tuple(vocabulary.suspects)
-    outcome = {name: _outcome_counts(evidence, checks, suspects, name) for name in ("fault_found", "clear", "cured", "not_cured")}
+    outcome = {
+        name: _outcome_counts(evidence, checks, suspects, name)
+        for name in ("fault_found", "clear", "cured", "not_cured")
+    }
     listed = list(vocabulary.checks.values())
     reveal = _pairs([check.reveals for check in listed], suspects)
     cure = _pairs([check.cures for check in listed], suspects)

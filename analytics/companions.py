@@ -9,7 +9,8 @@ from analytics.evidence import Evidence
 from analytics.vocabulary import Vocabulary
 
 # How often a suspect that is listed for another symptom shows that symptom too, by strength of the link, before any
-# ticket was read; and how often a symptom is present that has nothing to do with the suspect. Common practice, no source.
+# ticket was read; and how often a symptom is present that has nothing to do with the suspect. Common practice, no
+# source.
 PRESENT_BY_STRENGTH = {"often": 0.5, "sometimes": 0.25, "rarely": 0.1, "hardly_ever": 0.04}
 PRESENT_BY_CHANCE = 0.03
 # Tickets that those are worth beside the counts.

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -66,7 +67,7 @@ def terms_of(text: str) -> list[str]:
     """
     letters = unicodedata.normalize("NFKD", _NEGATION.sub("nt", text)).casefold()
     words = _WORD.findall("".join(sign for sign in letters if not unicodedata.combining(sign)))
-    return [*words, *(f"{first} {second}" for first, second in zip(words, words[1:], strict=False))]
+    return [*words, *(f"{first} {second}" for first, second in pairwise(words))]
 
 
 def symptom_odds(model: TextModel, text: str) -> tuple[SymptomOdds, ...]:
@@ -86,15 +87,19 @@ def text_log_likelihood(model: TextModel, text: str, suspects: Sequence[str]) ->
     return _by_word(model, text, suspects)[1].sum(1)
 
 
-def words_that_moved(model: TextModel, text: str, suspect: str, *, suspects: Sequence[str]) -> tuple[tuple[str, float], ...]:
-    """(word or pair, log odds) for one of the listed suspects, strongest first; they sum to its `text_log_likelihood`."""
+def words_that_moved(
+    model: TextModel, text: str, suspect: str, *, suspects: Sequence[str]
+) -> tuple[tuple[str, float], ...]:
+    """(word or pair, log odds) for a listed suspect, strongest first; they sum to its `text_log_likelihood`."""
     columns, log_odds = _by_word(model, text, suspects)
     told = log_odds[list(suspects).index(suspect)]
-    return tuple((model.terms[columns[at]], float(told[at])) for at in np.argsort(-abs(told), kind="stable") if told[at])
+    return tuple(
+        (model.terms[columns[at]], float(told[at])) for at in np.argsort(-abs(told), kind="stable") if told[at]
+    )
 
 
 def _by_word(model: TextModel, text: str, suspects: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
-    """Columns of the text's terms, and (suspect, term) log odds; a suspect newer than the model is spoken for by no word."""
+    """Columns of the text's terms, and (suspect, term) log odds; no word speaks for a suspect newer than the model."""
     columns, values = _text_row(model, text)
     weight = np.zeros((len(suspects), len(columns)))
     known = [(at, model.rows[code]) for at, code in enumerate(suspects) if code in model.rows]

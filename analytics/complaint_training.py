@@ -17,6 +17,8 @@ MIN_TICKETS = 50
 # A term in one text only says nothing about the next one.
 MIN_TEXTS = 2
 MAX_TERMS = 5_000
+# A phrase stands in the vocabulary because owners keep saying it: it counts as so many texts.
+PHRASE_WORTH = 5
 # For the vocabulary's own phrases alone, when there are too few tickets to choose.
 UNTRIED_REACH = 2.0
 
@@ -39,17 +41,19 @@ class Complaints:
 def train_text_model(complaints: Complaints, vocabulary: Vocabulary) -> TextModel:
     """Two softmax regressions on TF-IDF of words and pairs.
 
-    Symptom: all texts, with the vocabulary's names and other spellings as one more text each; offset log share.
+    Symptom: all texts, with the vocabulary's names and other spellings as `PHRASE_WORTH` more each; offset log share.
     Suspect: texts of confirmed tickets, among the symptom's list, weights shared by symptoms; offset `log_belief`, no
-    constant: what is learnt is log P(text | suspect) - log P(text), so that belief x likelihood is calibrated. Reach and
-    temperature are chosen on texts left out. With fewer than `MIN_TICKETS` such texts all its weights are zero.
+    constant: what is learnt is log P(text | suspect) - log P(text), so that belief x likelihood is calibrated.
+    Reach and temperature are chosen on texts left out. With fewer than `MIN_TICKETS` confirmed texts the weights of
+    suspects are zero.
 
     Notes
     -----
     Regression with the prior as offset estimates the likelihood ratio: Anderson, Biometrika 59 (1972).
     """
     kept = [at for at, text in enumerate(complaints.texts) if terms_of(text)]
-    phrases = [(code, phrase) for code, term in vocabulary.symptoms.items() for phrase in (term.name, *term.aliases)]
+    named = [(code, phrase) for code, term in vocabulary.symptoms.items() for phrase in (term.name, *term.aliases)]
+    phrases = PHRASE_WORTH * named
     texts = [complaints.texts[at] for at in kept]
     terms = _choose_terms(texts, [phrase for _, phrase in phrases])
     vectorizer = TfidfVectorizer(analyzer=terms_of, vocabulary=terms, lowercase=False, sublinear_tf=True)

@@ -55,7 +55,7 @@ def _logit(rate: np.ndarray) -> np.ndarray:
 
 
 @numba.njit(error_model="numpy")
-def assemble(x: Any, arrays: Any):  # noqa: ANN201
+def assemble(x: Any, arrays: Any) -> Any:
     """The arrays of `EFFECT_DIMS` from the coefficients x, in the order of `terms.model_terms`."""
     starts, sizes, first, suspect, mode, pair, walk, reveal_check, remedy_check, seeded = arrays[:10]
     misread_mean, detection, cure, false_alarm, minutes = arrays[10:]
@@ -90,7 +90,7 @@ def assemble(x: Any, arrays: Any):  # noqa: ANN201
 
 
 @numba.njit(error_model="numpy")
-def gather_gradient(gradients: Any, x: Any, arrays: Any):  # noqa: ANN201
+def gather_gradient(gradients: Any, x: Any, arrays: Any) -> Any:
     """Transpose of `assemble`: gradient by coefficient from the gradients by array."""
     starts, sizes, first, suspect, mode, pair, walk, reveal_check, remedy_check, seeded = arrays[:10]
     _families, suspects, shops, modes, pairs = sizes

@@ -84,7 +84,9 @@ def read_results(text: str) -> tuple[tuple[str, str], ...]:
 
 
 def _empty_counts(*keys: str, numbers: Sequence[str]) -> pd.DataFrame:
-    return pd.DataFrame({**{key: pd.Series(dtype="str") for key in keys}, **{n: pd.Series(dtype=float) for n in numbers}})
+    return pd.DataFrame(
+        {**{key: pd.Series(dtype="str") for key in keys}, **{n: pd.Series(dtype=float) for n in numbers}}
+    )
 
 
 def _add_up(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:

@@ -66,7 +66,7 @@ def fit_evidence(
     priors: Priors,
     seed: int,
     progress: Progress | None = None,
-    effort: Effort = Effort(),  # noqa: B008 - frozen
+    effort: Effort = Effort(),
     fit_id: str = "",
 ) -> Posterior:
     """The posterior of the evidence. Look at its `diagnostics` before anybody else does."""

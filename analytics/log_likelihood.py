@@ -47,7 +47,7 @@ def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) ->
 
 
 @numba.njit
-def unpack(f: Any, i: Any, at: Any):  # noqa: ANN201
+def unpack(f: Any, i: Any, at: Any) -> Any:
     """Arrays of `effects.assemble`, `score_tickets`, `score_checks` and `score_wishes`."""
     assembly = (
         *(row(i, at, 0), row(i, at, 1), row(i, at, 2), row(i, at, 3), row(i, at, 4), row(i, at, 5), grid(f, at, 6)),
@@ -69,7 +69,7 @@ def unpack(f: Any, i: Any, at: Any):  # noqa: ANN201
 
 
 @numba.njit
-def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any):  # noqa: ANN201
+def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any) -> Any:
     """(log likelihood, gradient by coefficient, gradient by minutes spread)."""
     assembly, tickets, checks, wishes = unpack(numbers, indices, places)
     alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, assembly)
@@ -121,7 +121,7 @@ class LogLikelihood(Op):
     ),
     cache=True,
 )
-def _run_through_pointer(  # noqa: PLR0913, PLR0917
+def _run_through_pointer(
     x: Any,
     x_size: int,
     spread: float,
@@ -156,7 +156,7 @@ def _compile_log_likelihood(op: LogLikelihood, **kwargs: Any) -> tuple[Any, None
     call = _run_through_pointer.ctypes
 
     @numba.njit
-    def run(x, minutes_spread, numbers, indices, places):  # noqa: ANN001, ANN202
+    def run(x: Any, minutes_spread: Any, numbers: Any, indices: Any, places: Any) -> Any:
         out, x = np.empty(x.shape[0] + 1), np.ascontiguousarray(x)
         value = call(
             x.ctypes, x.size, minutes_spread.item(), numbers.ctypes, numbers.size, indices.ctypes, indices.size,

@@ -28,13 +28,13 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
     gamma[h, m]        = shop; sums to zero over shops and over failure modes
     age_effect[s, k, a] = centred random walks over age bands: age_mode[m] + age_suspect[k] + age_symptom[s, m]
     P(k | s, f, h, a)  = softmax over the suspects of s of alpha + beta + gamma + age_effect
-    tickets            : a sure cell adds count * log P(k), every other one weight * log sum_k P(k) L(k), where a suspect
-                         written down at a lower grade is the true one or, at the shop's misread rate, a guess
+    tickets            : a sure cell adds count * log P(k), every other one weight * log sum_k P(k) L(k), where
+                         a suspect written down at a lower grade is the true one or, at the shop's misread rate, a guess
     checks             : found, cured and false alarms binomial, minutes log-normal, pooled by kind of check
     wishes             : rules of thumb and handbook ratios on alpha, see `priors`
 
-    A coefficient is sampled as `raw = (coefficient - share * centre) / spread ** share` (share: see `Term`). Every array enters as data, so
-    the compiled code serves the next fit too, whatever its tickets.
+    A coefficient is sampled as `raw = (coefficient - share * centre) / spread ** share` (share: see `Term`).
+    Every array enters as data, so the compiled code serves the next fit too, whatever its tickets.
     """
     parents, terms = parent_terms(inputs, priors), model_terms(inputs, priors)
     every = [*parents, *terms]
@@ -81,7 +81,9 @@ def _centring(inputs: ModelInputs, parents: Sequence[Term], terms: Sequence[Term
     symptom's list, a check on its kind.
     """
     links, kind = inputs.links, inputs.checks.kind
-    columns = {term.name: slice(start, start + term.size) for term, start in zip(parents, term_starts(parents), strict=False)}
+    columns = {
+        term.name: slice(start, start + term.size) for term, start in zip(parents, term_starts(parents), strict=False)
+    }
     blocks = []
     for term in terms:
         if not term.parent:

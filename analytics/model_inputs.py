@@ -109,7 +109,7 @@ def model_inputs(evidence: Evidence, vocabulary: Vocabulary) -> ModelInputs:
     placed = _place_cells(evidence.cells, links, families=families, shops=shops, ages=ages)
     checks = count_check_table(evidence, vocabulary)
     companions = companion_rates(evidence, vocabulary)
-    likelihood = _cell_likelihood(placed, links, vocabulary, checks=checks, companions=companions)
+    likelihood = _cell_likelihood(placed, links, checks=checks, companions=companions)
     return ModelInputs(
         links=links,
         families=families,
@@ -176,11 +176,17 @@ def _place_cells(
     return pd.DataFrame(
         {
             "symptom": cells["symptom"].map({code: i for i, code in enumerate(links.symptoms)}).astype(int),
-            "family": cells["family"].map({code: i for i, code in enumerate(families)}).fillna(len(families)).astype(int),
+            "family": cells["family"]
+            .map({code: i for i, code in enumerate(families)})
+            .fillna(len(families))
+            .astype(int),
             "shop": cells["shop"].map({code: i for i, code in enumerate(shops)}).fillna(len(shops)).astype(int),
             "age": cells["age_band"].map({code: i for i, code in enumerate(ages)}).fillna(-1).astype(int),
             "slot": np.array(slot, dtype=int),
-            "grade": cells["confirmation"].map({code: i for i, code in enumerate(CONFIRMATIONS)}).fillna(-1).astype(int),
+            "grade": cells["confirmation"]
+            .map({code: i for i, code in enumerate(CONFIRMATIONS)})
+            .fillna(-1)
+            .astype(int),
             "results": cells["results"],
             "others": cells["others"],
             "weight": cells["weight"].astype(float),
@@ -189,7 +195,7 @@ def _place_cells(
 
 
 def _cell_likelihood(
-    placed: pd.DataFrame, links: LinkTable, vocabulary: Vocabulary, *, checks: CheckTable, companions: np.ndarray
+    placed: pd.DataFrame, links: LinkTable, *, checks: CheckTable, companions: np.ndarray
 ) -> np.ndarray:
     """(cell, slot): one-hot of the written suspect, else the product over checks and other symptoms."""
     rates = shrunken_rates(checks)
@@ -218,4 +224,3 @@ def _age_share(placed: pd.DataFrame, *, family_count: int, age_count: int) -> np
     overall = (table.sum(0) + 1.0) / (table.sum() + age_count)
     table = table + 20.0 * overall
     return table / table.sum(1, keepdims=True)
-

@@ -10,7 +10,9 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Packed:
-    """numbers: all floats; indices: all integers (32 bit, as PyMC keeps data); places (array, 3): where each begins, its rows, its columns (0: flat)."""
+    """numbers: all floats; indices: all integers (32 bit, as PyMC keeps data); places (array, 3): where each array
+    begins, its rows, its columns (0: it has one dim).
+    """
 
     numbers: np.ndarray
     indices: np.ndarray
@@ -23,7 +25,9 @@ def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
     places = []
     for values in arrays:
         kind = values.dtype.kind
-        places.append((sum(len(part) for part in flat[kind]), values.shape[0], values.shape[1] if values.ndim > 1 else 0))
+        places.append(
+            (sum(len(part) for part in flat[kind]), values.shape[0], values.shape[1] if values.ndim > 1 else 0)
+        )
         flat[kind].append(np.ascontiguousarray(values, dtype=np.float64 if kind == "f" else np.int32).ravel())
     return Packed(np.concatenate(flat["f"]), np.concatenate(flat["i"]), np.array(places, dtype=np.int32))
 

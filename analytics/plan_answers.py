@@ -97,8 +97,9 @@ def slack_minutes(plan: Plan) -> float:
 
     Notes
     -----
-    With d more minutes the check first costs Q1 + d; the best other way costs Q2(d), which rises too where that way uses
-    the check later. Q2(d) - Q1 - d is concave and falls: its chord, and a slope of -1, never overstep the crossing.
+    With d more minutes the check first costs Q1 + d; the best other way costs Q2(d), which rises too where that way
+    uses the check later. Q2(d) - Q1 - d is concave and falls: its chord, and a slope of -1, never overstep the
+    crossing.
     """
     first = next_check(plan)
     if first == HAND_ON:

@@ -1,10 +1,10 @@
 """A plan for a long list of checks, grown where it matters: a graph of situations, each with an upper bound.
 
-A situation that has not been looked into is worth what one step ahead, then remedies in p/c order, would cost: a plan that
-could be followed, so every value here is an upper bound. Looking into a situation replaces that by the best of its checks.
-Which situation to look into next is decided by *hope*: unopened ones are taken for cheaper than their bound by a share that
-grows from phase to phase and shrinks with depth. The first phase (no hope) completes one good plan; the later ones try what
-would have to be much cheaper than it looks, near the root first. Situations met by several orders are stored once.
+A situation that has not been looked into is worth what one step ahead, then remedies in p/c order, would cost: a plan
+that could be followed, so every value here is an upper bound. Looking into it replaces that by the best of its checks.
+Which situation comes next is decided by *hope*: unopened ones are taken for cheaper than their bound by a share that
+grows from phase to phase and shrinks with depth. The first phase (no hope) completes one good plan; the later ones try
+what would have to be much cheaper than it looks, near the root first. Situations met in several orders are stored once.
 """
 
 from typing import Any
@@ -41,13 +41,14 @@ def grow_plan(
 
     Returns
     -------
-    (value, first_arc, arc_count, arc_check, arc_child, arc_minutes): by situation (0 is the root) minutes times mass and
-    its arcs, -1 arcs when unopened; by arc the check, the situations after its results (-1: impossible) and the minutes
-    times mass of making it, price of comebacks included
+    (value, first_arc, arc_count, arc_check, arc_child, arc_minutes)
+        by situation (0 is the root): minutes times mass, and its arcs (a count of -1: not looked into);
+        by arc: the check, the situations after its results (-1: impossible), the minutes times mass of making it
+        (price of comebacks included)
     """
-    graph = _grow(np.ascontiguousarray(columns), done.copy(), np.int64(opened), tables, limit)
-    (situations, arcs), value, first_arc, arc_count, arc_check, arc_child, arc_minutes = graph
-    return (value[:situations], first_arc[:situations], arc_count[:situations], arc_check[:arcs], arc_child[:arcs], arc_minutes[:arcs])  # fmt: skip
+    grown = _grow(np.ascontiguousarray(columns), done.copy(), np.int64(opened), tables, limit)
+    situations, arcs = grown[0]
+    return tuple(array[:situations] for array in grown[1:4]) + tuple(array[:arcs] for array in grown[4:])
 
 
 @numba.njit(cache=True, error_model="numpy")

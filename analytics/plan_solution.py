@@ -45,7 +45,7 @@ class Plan:
     @property
     def columns(self) -> np.ndarray:
         """(column,) belief after the results, not normalised."""
-        return self.problem.mass * self.told
+        return np.asarray(self.problem.mass * self.told)
 
     @property
     def is_exact(self) -> bool:
@@ -159,7 +159,7 @@ def choose_grown(
 
     Situations below 0 are beyond what was grown: there remedies follow in p/c order.
     """
-    value, first_arc, arc_count, arc_check, arc_child, arc_minutes = plan.grown
+    _, first_arc, arc_count, arc_check, arc_child, _ = plan.grown
     tail, order = order_remedies(columns, done, opened, plan.tables)
     follow = (int(order[0]) if len(order) else HAND_ON, (HAND_ON,) * arc_child.shape[1])
     if situation < 0:

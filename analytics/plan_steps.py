@@ -86,7 +86,7 @@ def list_ends(plan: Plan) -> PlanEnds:
         if works.any():
             ends.append((spent, CURED, cured))
         if problem.deceive and (works - cured).any():
-            ends.append((spent + problem.comeback_minutes, DECEIVED, works - cured))
+            ends.append((spent + problem.sendout_minutes + problem.comeback_minutes, DECEIVED, works - cured))
         todo += [(then, spent) for then in move.places]
     minutes, kinds, paths = zip(*ends, strict=True)
     kind, by_column = np.array(kinds), np.array(paths)

@@ -1,8 +1,8 @@
 """The exact plan: one backward pass over every (check, result) state, then a look-up after each result.
 
-What is believed depends on which checks had which results, not on their order. So a state is a mixed-radix number, digit
-j = 0 (check j not made) or its result 1, 2; every successor has a larger number, and one pass from the last state to the
-first is exact. With m = probability of reaching a state's results, V = expected minutes still to come, times m:
+What is believed depends on which checks had which results, not on their order. So a state is a mixed-radix number,
+digit j = 0 (check j not made) or its result 1, 2; every successor has a larger number, and one pass from the last state
+to the first is exact. With m = probability of a state's results, V = expected minutes still to come, times m:
 
     V(s) = min( sendout m(s), min over checks j not made: minutes(j, open) m(s) + sum over r of V(s with digit j = r) )
 """

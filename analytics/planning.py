@@ -30,7 +30,7 @@ class BenchState:
     check_minutes : check -> minutes, where this shop differs from the vocabulary
     closed_for_retest : groups that must be closed before a retest; None = as the vocabulary says
     deceive : P(a machine that is not cured works in the retest), for faults that come and go
-    comeback_minutes : what such a machine costs when it comes back
+    comeback_minutes : what such a machine costs when it comes back, on top of handing it on then
     """
 
     sendout_minutes: float
@@ -75,8 +75,12 @@ class PlanProblem:
 
     @property
     def comeback_price(self) -> float:
-        """Minutes charged per unit of mass that a failed remedy leaves: deceived mass = left mass x d / (1 - d)."""
-        return self.comeback_minutes * self.deceive / (1.0 - self.deceive)
+        """Minutes charged per unit of mass that a failed remedy leaves: deceived mass = left mass x d / (1 - d).
+
+        Handing on is part of it. Were a comeback cheaper than handing on, useless remedies would pay: any retest of a
+        faulty machine would be a chance to be rid of it.
+        """
+        return (self.sendout_minutes + self.comeback_minutes) * self.deceive / (1.0 - self.deceive)
 
 
 def make_plan_problem(
@@ -113,7 +117,9 @@ def make_plan_problem(
     if found.shape[0] not in (1, len(draws)):
         raise InputError(f"The rates have {found.shape[0]} draws, the belief {len(draws)}. Give both the same number.")
     outcomes = tuple(_outcomes(check, suspects) for check in listed)
-    likelihood = np.stack([_likelihood(f, c, o, bench.deceive) for f, c, o in zip(found.swapaxes(0, 1), cured.swapaxes(0, 1), outcomes, strict=True)]) if listed else np.zeros((0, 3, len(suspects)))  # fmt: skip
+    likelihood = np.zeros((len(listed), 3, found.shape[0] * len(suspects)))
+    for at, names in enumerate(outcomes):
+        likelihood[at] = _likelihood(found[:, at], cured[:, at], names, bench.deceive)
     access, open_mask = build_access(
         listed,
         vocabulary.access_groups,
@@ -124,7 +130,7 @@ def make_plan_problem(
     return PlanProblem(
         checks=tuple(check.code for check in listed),
         outcomes=outcomes,
-        likelihood=np.ascontiguousarray(likelihood),
+        likelihood=likelihood,
         mass=draws.sum(0) if found.shape[0] == 1 else draws.ravel(),
         draws=draws,
         access=access,
@@ -163,7 +169,7 @@ def _belief_draws(belief: np.ndarray, suspect_count: int) -> np.ndarray:
     total = draws.sum()
     if not np.isfinite(draws).all() or (draws < 0).any() or total <= 0:
         raise InputError("The belief holds a negative or missing number, or only zeros. Give masses of 0 or more.")
-    return draws / total
+    return np.asarray(draws / total)
 
 
 def _is_possible(check: Check, bench: BenchState) -> bool:

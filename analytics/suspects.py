@@ -81,7 +81,7 @@ def update_masses(masses: np.ndarray, likelihood: np.ndarray) -> np.ndarray:
 
 
 def prior_belief(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> np.ndarray:
-    """(draw, suspect of the symptom): P(suspect) before any check; a missing year is averaged over the family's ages."""
+    """(draw, suspect of the symptom): P(suspect) before any check; a missing year means the family's mix of ages."""
     links = _links(posterior, case.symptom)
     odds = _context_log_odds(posterior, case, links)
     ages = posterior.arrays["age_effect"][:, links]
@@ -117,7 +117,10 @@ def outcome_likelihood(posterior: Posterior, check: str, outcome: str) -> np.nda
         rate[:, arrays["remedy_suspect"][rows]] = arrays["cure"][:, rows]
         return rate if outcome == "cured" else 1.0 - rate
     if outcome in ("fault_found", "clear"):
-        rate, rows = np.repeat(arrays["false_alarm"][:, [at]], shape[1], axis=1), np.flatnonzero(arrays["reveal_check"] == at)
+        rate, rows = (
+            np.repeat(arrays["false_alarm"][:, [at]], shape[1], axis=1),
+            np.flatnonzero(arrays["reveal_check"] == at),
+        )
         rate[:, arrays["reveal_suspect"][rows]] = arrays["detection"][:, rows]
         return rate if outcome == "fault_found" else 1.0 - rate
     return np.ones(shape)

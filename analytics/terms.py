@@ -1,5 +1,6 @@
 """The terms of the model: which coefficients there are, how far each may reach, and which arrays they build on."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +12,8 @@ GRADE_COUNT = 2  # grades of confirmation below the surest one, `CONFIRMATIONS[1
 
 @dataclass(frozen=True)
 class Priors:
-    """How far each term may reach. A `scale` is the mean of the gamma prior on the term's own spread; a `spread` is fixed.
-    In log odds unless said otherwise.
+    """How far each term may reach. A `scale` is the mean of the gamma prior on the term's own spread; a `spread` is
+    fixed. In log odds unless said otherwise.
     """
 
     suspect_scale: float = 0.4  # how far a suspect departs from its seeded strengths, alike in all its symptoms
@@ -47,7 +48,7 @@ class Term:
     learned: int = 1
 
     def shares(self, spread: float) -> np.ndarray:
-        """(size,): 1 (non-centred) where the prior knows more, towards 0 (centred) where the data do: prior / all precision.
+        """(size,): 1 (non-centred) where the prior knows more, towards 0 (centred) where the data do.
 
         Partial non-centring: Papaspiliopoulos, Roberts and Skoeld, Statistical Science 22 (2007).
         """
@@ -103,6 +104,6 @@ def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     return tuple(terms)
 
 
-def term_starts(terms: tuple[Term, ...]) -> np.ndarray:
+def term_starts(terms: Sequence[Term]) -> np.ndarray:
     """(term + 1,) where each term's coefficients begin in the vector of all."""
     return np.cumsum([0, *(term.size for term in terms)])

@@ -7,7 +7,7 @@ import numpy as np
 
 
 @numba.njit(error_model="numpy")
-def score_tickets(effects: Any, tables: Any):  # noqa: ANN201
+def score_tickets(effects: Any, tables: Any) -> Any:
     """(log likelihood, and its gradient by alpha, beta, gamma, age effect and misread rate).
 
     P(k | context, age) = X_k W_ka / Z_a with X = exp(alpha + beta + gamma), W = exp(age effect), Z_a = sum_k X_k W_ka:

@@ -1,6 +1,6 @@
 """Softmax regression on words with what is believed already as a fixed offset, judged on texts it has not seen."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -34,7 +34,7 @@ class TextBlock:
 
 @dataclass(frozen=True, eq=False)
 class LearntWords:
-    """weight (class, term) with the temperature in it; gain in nats per text against the offset alone, out of sample."""
+    """weight (class, term) with the temperature in it; gain: nats per text against the offset alone, out of sample."""
 
     weight: np.ndarray
     temperature: float
@@ -61,14 +61,15 @@ def learn_weights(blocks: Sequence[TextBlock], shape: tuple[int, int]) -> Learnt
 
     The gain is judged once more apart: each fold with the reach and temperature that the other folds chose.
     """
-    lost = _left_out_losses(_thinned(blocks), shape)
+    judged = _thinned(blocks)
+    lost = _left_out_losses(judged, shape)
     by_choice = lost.sum(2)
     reach_at, temperature_at = np.unravel_index(by_choice.argmin(), by_choice.shape)
-    weight = np.zeros(shape)
-    temperature = float(TEMPERATURES[temperature_at])
+    weight, temperature = np.zeros(shape), float(TEMPERATURES[temperature_at])
     if temperature:
         weight = temperature * fit_weights(blocks, shape, reach=REACHES[reach_at], start=weight)
-    return LearntWords(weight, temperature, _honest_gain(lost) / max(1, sum(int((b.fold >= 0).sum()) for b in _thinned(blocks))))
+    text_count = sum(int((block.fold >= 0).sum()) for block in judged)
+    return LearntWords(weight, temperature, _honest_gain(lost) / text_count)
 
 
 def _left_out_losses(blocks: Sequence[TextBlock], shape: tuple[int, int]) -> np.ndarray:
@@ -100,10 +101,11 @@ def _honest_gain(lost: np.ndarray) -> float:
 
 
 def _thinned(blocks: Sequence[TextBlock]) -> list[TextBlock]:
+    """About `JUDGED_TEXTS` texts, by runs of `FOLDS` rows: single rows in step with the folds would empty some."""
     every = max(1, -(-sum(len(b.fold) for b in blocks) // JUDGED_TEXTS))
-    return [_part(b, (b.fold < 0) | (np.arange(len(b.fold)) % every == 0)) for b in blocks]
+    return [_part(b, (b.fold < 0) | (np.arange(len(b.fold)) // FOLDS % every == 0)) for b in blocks]
 
 
-def _part(block: TextBlock, chosen: Iterable[bool]) -> TextBlock:
+def _part(block: TextBlock, chosen: np.ndarray) -> TextBlock:
     at = np.flatnonzero(chosen)
     return replace(block, rows=block.rows[at], target=block.target[at], offset=block.offset[at], fold=block.fold[at])

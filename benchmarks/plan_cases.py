@@ -1,6 +1,6 @@
-"""Random planning problems for `benchmarks.plan`: a workshop's mix, a diagnosis without cheap winners, a bundle of tests.
+"""Random planning problems: a workshop's mix, a diagnosis without cheap winners, a bundle of tests behind one door.
 
-Every figure here is invented; the shapes are what the trade meets. The last suspect is `something else`: no check cures it.
+Every figure here is invented; the shapes are what the trade meets. No check cures the last suspect, something else.
 """
 
 from collections.abc import Callable, Mapping

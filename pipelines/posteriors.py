@@ -1,7 +1,6 @@
 """Posteriors as netCDF files named by their fit id, each with its row in `fits`; the newest published one is served."""
 
 import json
-import os
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -54,6 +53,12 @@ def load_newest(settings: Settings) -> Posterior:
     return load_posterior(settings, newest_fit_id(settings))
 
 
+def has_published_fit(settings: Settings) -> bool:
+    """Whether any fit can be served."""
+    with reading(settings.store_path) as con:
+        return not run_query(con, "newest_published_fit").empty
+
+
 def newest_fit_id(settings: Settings) -> str:
     """Id of the fit that is served."""
     with reading(settings.store_path) as con:
@@ -98,7 +103,7 @@ def write_posterior(posterior: Posterior, path: Path) -> None:
         draws.to_netcdf(aside, engine="netcdf4", encoding=encoding)
         if posterior.text is not None:
             append_text_model(posterior.text, aside)
-        os.replace(aside, path)
+        aside.replace(path)
     finally:
         aside.unlink(missing_ok=True)
 

@@ -27,13 +27,14 @@ _OUTCOMES = {
 def say_reasons(
     contributions: Sequence[Contribution], vocabulary: Vocabulary, *, symptom: str, suspect: str
 ) -> tuple[str, ...]:
-    """One sentence a contribution, in their order: what is known, and from which share to which it moved the suspect."""
+    """One sentence a contribution, in their order: what is known, and from which share to which it moved the odds."""
     return tuple(_SENTENCES[told.source](told, vocabulary, symptom, suspect) for told in contributions)
 
 
 def _say_list(told: Contribution, vocabulary: Vocabulary, symptom: str, _suspect: str) -> str:
     count = counted(len(vocabulary.suspects_of(symptom)), "suspect")
-    return f"The list of '{vocabulary.symptoms[symptom].name}' has {count}: alike, each would be {in_ten(told.after)}."
+    name = vocabulary.symptoms[symptom].name
+    return f"The list of '{name}' has {count}: with nothing else known, each would be {in_ten(told.after)}."
 
 
 def _say_seeded(told: Contribution, vocabulary: Vocabulary, symptom: str, suspect: str) -> str:

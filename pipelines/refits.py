@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 from uuid import uuid4
 
-
 from analytics.elicitation import rule_priors
 from analytics.errors import InputError
 from analytics.fit import Effort, fit_evidence
@@ -86,7 +85,9 @@ def refit(
         fit_id=fit_id,
         fitted_at=datetime.now(UTC).replace(tzinfo=None),
         data_version=version_before,
-        priors_hash=hashlib.sha256(repr((priors, rules, ratios, sorted(vocabulary.links.items()))).encode()).hexdigest()[:16],
+        priors_hash=hashlib.sha256(
+            repr((priors, rules, ratios, sorted(vocabulary.links.items()))).encode()
+        ).hexdigest()[:16],
         code_version=version("faultodds"),
         seconds=seconds,
     )
@@ -101,4 +102,3 @@ def has_rules(settings: Settings) -> bool:
 
 def _fit_id() -> str:
     return f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{uuid4().hex[:6]}"
-

@@ -21,7 +21,11 @@ def append_text_model(model: TextModel, path: Path) -> None:
             "symptom_weight": (("symptom", "term"), model.symptom_weight),
             "suspect_weight": (("suspect", "term"), model.suspect_weight),
         },
-        coords={"term": np.array(model.terms, dtype=object), "symptom": list(model.symptoms), "suspect": list(model.suspects)},
+        coords={
+            "term": np.array(model.terms, dtype=object),
+            "symptom": list(model.symptoms),
+            "suspect": list(model.suspects),
+        },
         attrs={"faultodds": json.dumps(_about(model))},
     )
     encoding = {name: {"dtype": "float32", "zlib": True, "complevel": 1} for name in dataset.data_vars}
@@ -32,8 +36,23 @@ def read_text_model(path: Path) -> TextModel:
     """The inverse of `append_text_model`, to single precision."""
     dataset = xr.load_dataset(path, engine="netcdf4", group=GROUP)
     arrays = {str(name): values.values.astype(float) for name, values in dataset.data_vars.items()}
-    names = {f"{dim}s": tuple(str(code) for code in dataset[dim].values) for dim in ("term", "symptom", "suspect")}
-    return TextModel(**names, **arrays, **json.loads(dataset.attrs["faultodds"]))
+    about = json.loads(dataset.attrs["faultodds"])
+    return TextModel(
+        terms=_codes(dataset, "term"),
+        idf=arrays["idf"],
+        symptoms=_codes(dataset, "symptom"),
+        symptom_log_share=arrays["symptom_log_share"],
+        symptom_weight=arrays["symptom_weight"],
+        suspects=_codes(dataset, "suspect"),
+        suspect_weight=arrays["suspect_weight"],
+        ticket_count=int(about["ticket_count"]),
+        temperature=float(about["temperature"]),
+        gain=float(about["gain"]),
+    )
+
+
+def _codes(dataset: xr.Dataset, dim: str) -> tuple[str, ...]:
+    return tuple(str(code) for code in dataset[dim].values)
 
 
 def _about(model: TextModel) -> dict[str, float]:

@@ -1,5 +1,7 @@
 """How numbers are said to a person: shares in tens, times in minutes, small counts with a warning."""
 
+from collections.abc import Sequence
+
 from analytics.errors import InputError
 
 # (share up to which it is said so, one of so many). Nearest on a log scale, so that rare things keep their size.
@@ -31,11 +33,16 @@ def in_ten(share: float) -> str:
 
 def odds_phrase(share: float, low: float, high: float) -> str:
     """A share with its interval, "about 4 in 10 (between 3 and 5)"; no brackets where all three are said alike."""
-    told, (from_part, from_whole), (to_part, to_whole) = in_ten(share), _fraction(low), _fraction(high)
-    if in_ten(low) == in_ten(high) == told:
+    told, low, high = in_ten(share), min(low, share), max(high, share)
+    if in_ten(low) == in_ten(high):
         return told
+    (from_part, from_whole), (to_part, to_whole) = _fraction(low), _fraction(high)
+    if from_part == 0:
+        return f"{told} ({'could be anything' if to_part == to_whole else f'at most {_bare(high)}'})"
+    if to_part == to_whole:
+        return f"{told} (at least {_bare(low)})"
     if from_whole == to_whole == _fraction(share)[1] == 10:
-        return f"{told} (between {from_part} and {to_part})" if from_part < to_part else told
+        return f"{told} (between {from_part} and {to_part})"
     return f"{told} (between {_bare(low)} and {_bare(high)})"
 
 
@@ -73,11 +80,12 @@ def minutes_phrase(minutes: float) -> str:
 
 def counted(count: int, one: str, many: str = "") -> str:
     """A number with its noun: "1 ticket", "2 tickets", "no tickets", "1,200 tickets"; `many` where -s is not enough."""
-    plural = many or f"{one}s"
-    return f"{count:,} {one}" if count == 1 else f"{count or 'no'} {plural}" if count < 1000 else f"{count:,} {plural}"
+    if count == 1:
+        return f"1 {one}"
+    return f"{f'{count:,}' if count else 'no'} {many or f'{one}s'}"
 
 
-def listed(items: tuple[str, ...] | list[str]) -> str:
+def listed(items: Sequence[str]) -> str:
     """Names in a row: "a", "a and b", "a, b and c"."""
     return " and ".join(filter(None, (", ".join(items[:-1]), *items[-1:])))
 
@@ -87,14 +95,14 @@ def _fraction(share: float) -> tuple[int, int]:
     if not 0.0 <= share <= 1.0:
         raise InputError(f"{share:g} is not a share. Give a number from 0 to 1.")
     if share > 0.5:
-        part, whole = _fraction(1.0 - share)
+        part, whole = _fraction(round(1.0 - share, 9))
         return whole - part, whole
     if share < 0.01:
         return 0, 100
     for limit, whole in _RARE:
         if share < limit:
             return 1, whole
-    return round(10 * share), 10
+    return int(10 * share + 0.5), 10
 
 
 def _bare(share: float) -> str:
