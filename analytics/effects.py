@@ -66,8 +66,8 @@ def assemble(x: Any, arrays: Any) -> Any:
         at = begin - symptom
         alpha[begin:end] += spread_out(x[at : at + end - begin - 1])
     beta, gamma = np.zeros((families + 1, suspects)), np.zeros((shops + 1, modes))
-    _fill_zero_sum(beta, x[starts[5] : starts[6]])
-    _fill_zero_sum(gamma, x[starts[6] : starts[7]])
+    fill_zero_sum(beta, x[starts[5] : starts[6]])
+    fill_zero_sum(gamma, x[starts[6] : starts[7]])
     age_effect = np.zeros((len(alpha), walk.shape[0]))
     for step in range(walk.shape[1]):
         by_mode = spread_out(x[starts[7] + step * (modes - 1) : starts[7] + (step + 1) * (modes - 1)])
@@ -82,10 +82,10 @@ def assemble(x: Any, arrays: Any) -> Any:
         misread[grade, :shops] += x[starts[11] : starts[12]]
     detection, cure, false_alarm, minutes = detection.copy(), cure.copy(), false_alarm.copy(), minutes.copy()
     check = np.arange(len(minutes))
-    _add_by_check(detection, reveal_check, x, starts[1])
-    _add_by_check(cure, remedy_check, x, starts[2])
-    _add_by_check(false_alarm, check, x, starts[3])
-    _add_by_check(minutes, check, x, starts[4])
+    add_by_check(detection, reveal_check, x, starts[1])
+    add_by_check(cure, remedy_check, x, starts[2])
+    add_by_check(false_alarm, check, x, starts[3])
+    add_by_check(minutes, check, x, starts[4])
     return alpha, beta, gamma, age_effect, misread, detection, cure, false_alarm, minutes
 
 
@@ -111,27 +111,29 @@ def gather_gradient(gradients: Any, x: Any, arrays: Any) -> Any:
             out[starts[9] + step * pairs + pair[link]] += value
         out[starts[7] + step * (modes - 1) : starts[7] + (step + 1) * (modes - 1)] = draw_in(by_mode)
         out[starts[8] + step * (suspects - 1) : starts[8] + (step + 1) * (suspects - 1)] = draw_in(by_suspect)
-    _read_zero_sum(d_beta, out[starts[5] : starts[6]])
-    _read_zero_sum(d_gamma, out[starts[6] : starts[7]])
+    read_zero_sum(d_beta, out[starts[5] : starts[6]])
+    read_zero_sum(d_gamma, out[starts[6] : starts[7]])
     for grade in range(d_misread.shape[0]):
         out[starts[10] + grade] = d_misread[grade].sum()
         out[starts[11] : starts[12]] += d_misread[grade, :shops]
     check = np.arange(len(gradients[8]))
-    _gather_by_check(gradients[5], reveal_check, out, starts[1])
-    _gather_by_check(gradients[6], remedy_check, out, starts[2])
-    _gather_by_check(gradients[7], check, out, starts[3])
-    _gather_by_check(gradients[8], check, out, starts[4])
+    gather_by_check(gradients[5], reveal_check, out, starts[1])
+    gather_by_check(gradients[6], remedy_check, out, starts[2])
+    gather_by_check(gradients[7], check, out, starts[3])
+    gather_by_check(gradients[8], check, out, starts[4])
     return out
 
 
 @numba.njit
-def _add_by_check(target: Any, check: Any, x: Any, start: int) -> None:
+def add_by_check(target: Any, check: Any, x: Any, start: int) -> None:
+    """Adds each check's coefficient to the rows of that check."""
     for row in range(len(target)):
         target[row] += x[start + check[row]]
 
 
 @numba.njit
-def _gather_by_check(values: Any, check: Any, out: Any, start: int) -> None:
+def gather_by_check(values: Any, check: Any, out: Any, start: int) -> None:
+    """Transpose of `add_by_check`."""
     for row in range(len(values)):
         out[start + check[row]] += values[row]
 
@@ -158,7 +160,7 @@ def draw_in(values: Any) -> Any:
 
 
 @numba.njit
-def _fill_zero_sum(table: Any, free: Any) -> None:
+def fill_zero_sum(table: Any, free: Any) -> None:
     """(n - 1)(m - 1) free coefficients -> n x m that sum to zero both ways; the last row of `table` stays zero."""
     rows, columns = table.shape[0] - 1, table.shape[1]
     if rows < 2 or columns < 2:
@@ -171,8 +173,8 @@ def _fill_zero_sum(table: Any, free: Any) -> None:
 
 
 @numba.njit
-def _read_zero_sum(table: Any, free: Any) -> None:
-    """Transpose of `_fill_zero_sum`."""
+def read_zero_sum(table: Any, free: Any) -> None:
+    """Transpose of `fill_zero_sum`."""
     rows, columns = table.shape[0] - 1, table.shape[1]
     if rows < 2 or columns < 2:
         return

@@ -20,7 +20,8 @@ def add_newcomers(posterior: Posterior, evidence: Evidence) -> Posterior:
         return posterior
     arrays, draws = posterior.arrays, posterior.draws
     # the last row of age_share is that of a family nobody knows
-    ages = np.insert(arrays["age_share"], len(arrays["age_share"]) - 1, [arrays["age_share"][-1]] * len(families), axis=0)
+    share = arrays["age_share"]
+    ages = np.concatenate([share[:-1], np.repeat(share[-1:], len(families) + 1, axis=0)])
     grown = {
         "beta": (draws["beta"].dims, _joined(arrays["beta"], arrays["new_family"], len(families))),
         "gamma": (draws["gamma"].dims, _joined(arrays["gamma"], arrays["new_shop"], len(shops))),

@@ -115,7 +115,9 @@ def _cell_likelihood(posterior: Posterior, symptom: int, cell: object) -> np.nda
     return product / product.max()
 
 
-def _log_odds(effects: Mapping[str, np.ndarray], posterior: Posterior, context: Context, links: np.ndarray) -> np.ndarray:
+def _log_odds(
+    effects: Mapping[str, np.ndarray], posterior: Posterior, context: Context, links: np.ndarray
+) -> np.ndarray:
     """(draw, slot): log odds of the suspects; without a year, those of their average over the family's ages."""
     arrays = posterior.arrays
     odds = effects["alpha"][:, links]

@@ -85,6 +85,11 @@ def carry(values: np.ndarray, move: Move, related: np.ndarray) -> None:
 
 
 def effective_share(log_weight: np.ndarray) -> float:
-    """Effective sample size of weights as a share of the draws, 0 to 1 (Kish)."""
+    """Effective sample size of weights as a share of the draws, 0 to 1 (Kish).
+
+    Weights are cut off at the root of the number of draws times their mean, so that a single odd draw does not decide
+    (truncated importance sampling: Ionides, Journal of Computational and Graphical Statistics 17, 2008).
+    """
     weight = np.exp(log_weight - log_weight.max())
+    weight = np.minimum(weight, np.sqrt(len(weight)) * weight.mean())
     return float(weight.sum() ** 2 / (weight**2).sum() / len(weight))

@@ -55,8 +55,8 @@ class LiveUpdate:
             )
         if self.new_share > MAX_NEW_SHARE:
             return (
-                f"{counted} That is {self.new_share:.0%} of what was fitted (limit {MAX_NEW_SHARE:.0%}), so the odds are "
-                "getting rough. Fit again: `faultodds fit`."
+                f"{counted} That is {self.new_share:.0%} of what was fitted (limit {MAX_NEW_SHARE:.0%}), so the odds "
+                "are getting rough. Fit again: `faultodds fit`."
             )
         if self.is_spent:
             return (

@@ -211,7 +211,7 @@ def _grown_minutes(plan: Plan) -> np.ndarray:
     values = spent * mass + plan.grown[0][0]
     arcs = slice(first_arc[0], first_arc[0] + arc_count[0])
     values[arc_check[arcs]] = _arc_values(plan.grown, arcs)
-    return values
+    return np.asarray(values)
 
 
 def _arc_values(grown: tuple[Any, ...], arcs: slice) -> np.ndarray:

@@ -39,9 +39,9 @@ def explain(posterior: Posterior, case: Case, vocabulary: Vocabulary, suspect: s
 
     The order is fixed: the list (an even chance for each), the seeded strengths, what the tickets (and rules of thumb)
     taught about a machine and a shop nobody knows, then this shop, family and age, other symptoms, the complaint, and
-    every check in the order made. Each contribution is the difference it makes to log(p / (1 - p)) of the mean belief, given all before it. The
-    first one starts at even odds, so they sum to the log odds of `belief`; another order would share them out
-    otherwise. Things not known, and checks that tell nothing, have none.
+    every check in the order made. Each contribution is the difference it makes to log(p / (1 - p)) of the mean belief,
+    given all before it. The first one starts at even odds, so they sum to the log odds of `belief`; another order would
+    share them out otherwise. Things not known, and checks that tell nothing, have none.
 
     Raises
     ------

@@ -1,7 +1,5 @@
 """Evidence of simulated tickets in the order in which they were opened, so that any stretch of them can be counted."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
@@ -14,7 +12,7 @@ NO_YEAR_SHARE = 0.1  # tickets whose year of manufacture nobody wrote down
 
 
 def simulate_history(world: World, rng: np.random.Generator, *, count: int) -> History:
-    """Exactly `count` tickets (comebacks among them) in random order, so that old and new ones do not differ in kind."""
+    """`count` tickets (comebacks among them) in random order, so that old and new ones do not differ in kind."""
     history = simulate_tickets(world, rng, count=count, phrases={})
     kept = rng.permutation(history.tickets["ticket"].to_numpy())[:count]
     tickets = history.tickets.set_index("ticket").loc[kept].reset_index()

@@ -25,23 +25,32 @@ class TicketCounts:
     all_tickets: int
 
 
-def read_evidence(store_path: Path, vocabulary: Vocabulary, *, until: date | None = None) -> Evidence:
+def read_evidence(
+    store_path: Path,
+    vocabulary: Vocabulary,
+    *,
+    until: date | None = None,
+    after: int | None = None,
+    up_to: int | None = None,
+) -> Evidence:
     """Evidence of the stored tickets, counted by one GROUP BY each.
 
     Parameters
     ----------
     until : only tickets opened before this date; None for all
+    after, up_to : only tickets stored after the one with this `ticket_order`, and up to the other, itself included
 
     Returns
     -------
     Evidence: columns as stated there. A ticket with n confirmed suspects weighs 1/n for each. A ticket that ended in
     no_fault_found without a suspect is in no cell, and `ticket_count` counts the tickets behind the cells.
     """
+    chosen = {"until": until, "after": after, "up_to": up_to}
     with reading(store_path) as con:
         with registered(con, age_bands=_age_bands(vocabulary)):
-            cells = run_query(con, "count_cells", until=until)
+            cells = run_query(con, "count_cells", **chosen)
         counts = {
-            name: run_query(con, query, until=until)
+            name: run_query(con, query, **chosen)
             for name, query in (
                 ("check_counts", "count_checks"),
                 ("check_minutes", "count_minutes"),

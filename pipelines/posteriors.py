@@ -21,7 +21,9 @@ _FLOAT = "float32"
 
 @dataclass(frozen=True)
 class FitRow:
-    """What is known of a fit beside its draws: `fitted_at` in UTC, `seconds` of wall time."""
+    """What is known of a fit beside its draws: `fitted_at` in UTC, `seconds` of wall time, `last_order` of the tickets
+    it has seen (`ticket_order`, 0 for none).
+    """
 
     fit_id: str
     fitted_at: datetime
@@ -29,17 +31,28 @@ class FitRow:
     priors_hash: str
     code_version: str
     seconds: float
+    last_order: int
+
+
+@dataclass(frozen=True)
+class ServedFit:
+    """The newest published fit; `last_order` as in `FitRow`."""
+
+    fit_id: str
+    last_order: int
 
 
 def save_posterior(settings: Settings, posterior: Posterior, row: FitRow) -> None:
     """Writes the file aside, renames it, then writes the row: a crash leaves no row without its file."""
     write_posterior(posterior, posterior_path(settings, row.fit_id))
-    diagnostics = posterior.diagnostics
+    diagnostics, facts = posterior.diagnostics, asdict(row)
+    last_order = facts.pop("last_order")
     with writing(settings.store_path) as con:
+        run_query(con, "insert_fit_reach", fit_id=row.fit_id, last_order=last_order)
         run_query(
             con,
             "insert_fit",
-            **asdict(row),
+            **facts,
             ticket_count=posterior.ticket_count,
             max_rhat=diagnostics.max_rhat,
             min_ess=diagnostics.min_ess,
@@ -50,7 +63,7 @@ def save_posterior(settings: Settings, posterior: Posterior, row: FitRow) -> Non
 
 def load_newest(settings: Settings) -> Posterior:
     """The newest published posterior; InputError with the command to run when there is none."""
-    return load_posterior(settings, newest_fit_id(settings))
+    return load_posterior(settings, newest_fit(settings).fit_id)
 
 
 def has_published_fit(settings: Settings) -> bool:
@@ -59,13 +72,13 @@ def has_published_fit(settings: Settings) -> bool:
         return not run_query(con, "newest_published_fit").empty
 
 
-def newest_fit_id(settings: Settings) -> str:
-    """Id of the fit that is served."""
+def newest_fit(settings: Settings) -> ServedFit:
+    """The fit that is served, and which tickets it has seen."""
     with reading(settings.store_path) as con:
         found = run_query(con, "newest_published_fit")
     if found.empty:
         raise InputError("There is no fit yet. Run `faultodds fit` (about a minute), then ask again.")
-    return str(found["fit_id"].iloc[0])
+    return ServedFit(str(found["fit_id"].iloc[0]), int(found["last_order"].iloc[0]))
 
 
 def load_posterior(settings: Settings, fit_id: str) -> Posterior:

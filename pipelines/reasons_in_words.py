@@ -72,11 +72,20 @@ def _say_absent(told: Contribution, vocabulary: Vocabulary, _symptom: str, _susp
 
 
 def _say_complaint(told: Contribution, _vocabulary: Vocabulary, _symptom: str, _suspect: str) -> str:
-    speaking = [(f"'{word}'", log_odds) for word, log_odds in told.words]
-    pro = [word for word, log_odds in speaking if log_odds > 0][:QUOTED_WORDS]
-    contra = [word for word, log_odds in speaking if log_odds < 0][:QUOTED_WORDS]
-    parts = [*([f"{listed(pro)} for it"] if pro else []), *([f"{listed(contra)} against it"] if contra else [])]
-    return _moved(f"In the owner's words, {listed(parts)}", told)
+    pro = _quote([word for word, log_odds in told.words if log_odds > 0])
+    contra = _quote([word for word, log_odds in told.words if log_odds < 0])
+    parts = [f"{words} {side} it" for words, side in ((pro, "for"), (contra, "against")) if words]
+    # what carried the day comes first
+    return _moved(f"In the owner's words, {listed(parts[:: 1 if told.log_odds > 0 else -1])}", told)
+
+
+def _quote(phrases: Sequence[str]) -> str:
+    """The strongest, strongest first; of "cuts", "cuts out" and "out" only one is quoted."""
+    quoted: list[str] = []
+    for phrase in phrases:
+        if not any(set(phrase.split()) & set(other.split()) for other in quoted):
+            quoted.append(phrase)
+    return listed([f"'{phrase}'" for phrase in quoted[:QUOTED_WORDS]])
 
 
 def _say_check(told: Contribution, vocabulary: Vocabulary, _symptom: str, _suspect: str) -> str:

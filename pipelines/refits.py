@@ -20,7 +20,7 @@ from pipelines.history import read_evidence
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.rules import read_ratios, read_rules
 from pipelines.settings import Settings, seed_folder
-from pipelines.store import data_version, reading
+from pipelines.store import data_version, last_ticket_order, reading
 
 RULES_FILE = "rules.csv"
 DEFAULT_SEED = 20_121_985
@@ -62,8 +62,9 @@ def refit(
     started = time.perf_counter()
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     with reading(settings.store_path) as con:
-        version_before = data_version(con)
-    evidence = read_evidence(settings.store_path, vocabulary)
+        # what is stored while the evidence is counted belongs to the next fit
+        version_before, last_order = data_version(con), last_ticket_order(con)
+    evidence = read_evidence(settings.store_path, vocabulary, up_to=last_order)
     if evidence.ticket_count == 0:
         raise InputError("There are no tickets to learn from yet. Run `faultodds ingest FILE` first.")
     rules = read_rules(settings.vocabulary_folder / RULES_FILE, vocabulary) if has_rules(settings) else ()
@@ -90,6 +91,7 @@ def refit(
         ).hexdigest()[:16],
         code_version=version("faultodds"),
         seconds=seconds,
+        last_order=last_order,
     )
     save_posterior(settings, posterior, row)
     return FitReport(fit_id, posterior, seconds)

@@ -109,6 +109,11 @@ def data_version(con: Connection) -> str:
     return str(run_query(con, "data_version")["data_version"].iloc[0])
 
 
+def last_ticket_order(con: Connection) -> int:
+    """Number of the newest ticket in the order of storing; 0 for none."""
+    return int(run_query(con, "last_ticket_order")["last_order"].iloc[0])
+
+
 def migrate(con: Connection, path: Path) -> None:
     """Apply the numbered files of `sql/migrations` that the store has not seen; runs inside a transaction."""
     version = _schema_version(con, path)

@@ -20,7 +20,7 @@ def in_ten(share: float) -> str:
 
     Examples
     --------
-    >>> in_ten(0.38), in_ten(0.06), in_ten(0.97)
+    >>> in_ten(0.38), in_ten(0.06), in_ten(0.98)
     ('about 4 in 10', 'about 1 in 20', 'about 49 in 50')
     """
     part, whole = _fraction(share)

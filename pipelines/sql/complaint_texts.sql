@@ -14,8 +14,8 @@ others as (
     )
     group by ticket_id
 )
-select t.symptom, coalesce(t.family, '') as family, t.shop, age_bands.from_age, coalesce(others.others, '') as others,
-       t.complaint, coalesce(named.suspects, '') as suspects
+select t.symptom, coalesce(t.family, '') as family, t.shop, age_bands.from_age::double as from_age,
+       coalesce(others.others, '') as others, t.complaint, coalesce(named.suspects, '') as suspects
 from tickets t
 left join age_bands on year(t.opened_on) - t.built_year between age_bands.from_age and age_bands.to_age
 left join named using (ticket_id)

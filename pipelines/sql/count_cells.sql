@@ -1,5 +1,6 @@
 -- Tickets as counted cells: what the model reads. Reads the registered frame age_bands (age_band, from_age, to_age).
--- $until: only tickets opened before this date; null for all.
+-- $until: only tickets opened before this date; null for all. $after, $up_to: only tickets stored after the one of this
+-- ticket_order, and up to the other, itself included; null for no bound.
 -- A ticket with n confirmed suspects counts 1/n for each. One that ended in no_fault_found without a suspect says
 -- nothing about suspects and is left out.
 -- symptom; family, shop ("" when not given); age_band ("unknown" without a year); suspect, confirmation ("" when
@@ -11,6 +12,8 @@ with told as (
            (select count(*) from ticket_suspects s where s.ticket_id = t.ticket_id) as suspect_count
     from tickets t
     where ($until::date is null or t.opened_on < $until::date)
+      and ($after::bigint is null or t.ticket_order > $after::bigint)
+      and ($up_to::bigint is null or t.ticket_order <= $up_to::bigint)
 ),
 counted as (
     select * from told

@@ -1,4 +1,4 @@
--- Outcomes of checks on tickets whose suspect is confirmed. $until: as in count_cells.
+-- Outcomes of checks on tickets whose suspect is confirmed. $until, $after, $up_to: as in count_cells.
 -- check; suspect (confirmed); outcome; count (a ticket with n confirmed suspects counts 1/n for each).
 select c.check_code as "check", s.suspect, c.outcome, sum(1.0 / n.suspect_count)::double as count
 from tickets t
@@ -6,5 +6,7 @@ join (select ticket_id, count(*) as suspect_count from ticket_suspects group by 
 join ticket_suspects s using (ticket_id)
 join ticket_checks c using (ticket_id)
 where ($until::date is null or t.opened_on < $until::date)
+  and ($after::bigint is null or t.ticket_order > $after::bigint)
+  and ($up_to::bigint is null or t.ticket_order <= $up_to::bigint)
 group by c.check_code, s.suspect, c.outcome
 order by c.check_code, s.suspect, c.outcome;

@@ -1,4 +1,4 @@
--- Other symptoms looked for on tickets whose suspect is confirmed. $until: as in count_cells.
+-- Other symptoms looked for on tickets whose suspect is confirmed. $until, $after, $up_to: as in count_cells.
 -- suspect (confirmed); symptom (another one); present ('present' or 'absent'); count (a ticket with n confirmed
 -- suspects counts 1/n for each).
 select s.suspect, o.symptom, case when o.present then 'present' else 'absent' end as present,
@@ -8,5 +8,7 @@ join (select ticket_id, count(*) as suspect_count from ticket_suspects group by 
 join ticket_suspects s using (ticket_id)
 join ticket_symptoms o using (ticket_id)
 where ($until::date is null or t.opened_on < $until::date)
+  and ($after::bigint is null or t.ticket_order > $after::bigint)
+  and ($up_to::bigint is null or t.ticket_order <= $up_to::bigint)
 group by s.suspect, o.symptom, o.present
 order by s.suspect, o.symptom, present;

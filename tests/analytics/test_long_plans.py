@@ -1,6 +1,7 @@
 """Plans of lists too long for every state: always a bound, close to the optimum, and honest about what they are."""
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from analytics.plan_solution import SITUATION_LIMIT, expected_minutes, follow_re
 from analytics.planning import PlanProblem
 
 Build = Callable[..., PlanProblem]
-Make = Callable[..., object]
+Make = Callable[..., Any]
 
 
 def _workshop(seed: int, build_problem: Build, item: Make, *, tests: int) -> PlanProblem:

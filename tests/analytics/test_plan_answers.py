@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from analytics.planning import BenchState, PlanProblem, make_plan_problem
 from analytics.vocabulary import AccessGroup, Vocabulary
 
 Build = Callable[..., PlanProblem]
-Make = Callable[..., object]
+Make = Callable[..., Any]
 STUCK = np.array([0.5, 0.3, 0.1, 0.1])  # plug loose, switch dirty, coil open, something else
 
 

@@ -425,7 +425,7 @@ def test_bench_ticket_is_stored_as_it_was_given(store_path: Path, tiny_vocabular
     assert rows["tickets"] == [
         (
             *(key, "Pier", "B-1", None, "crane", 1962, date(2024, 3, 31), None, "stuck", "Says; so: = / odd things"),
-            *("fixed", "cured", 1000 / 3, "bench", None, None),
+            *("fixed", "cured", 1000 / 3, "bench", None, None, 1),
         )
     ]
     assert rows["ticket_symptoms"] == [(key, "dark", False)]

@@ -65,10 +65,17 @@ UP, DOWN = (0.4, 0.2, 0.31), (-0.4, 0.31, 0.2)
             "No 'Cabinet is dark' speaks against it: from about 3 in 10 to about 2 in 10.",
         ),
         (
-            Contribution("complaint", "", "", *UP, words=(("burning", 0.7), ("wiggle", -0.4), ("smelt", 0.1))),
+            Contribution(
+                "complaint", "", "", *UP, words=(("burning", 0.7), ("wiggle", -0.4), ("of burning", 0.3), ("hot", 0.1))
+            ),
             "coil_open",
-            "In the owner's words, 'burning' and 'smelt' for it and 'wiggle' against it: "
+            "In the owner's words, 'burning' and 'hot' for it and 'wiggle' against it: "
             "from about 2 in 10 to about 3 in 10.",
+        ),
+        (
+            Contribution("complaint", "", "", *DOWN, words=(("wiggle", -0.4), ("hot", 0.1))),
+            "coil_open",
+            "In the owner's words, 'wiggle' against it and 'hot' for it: from about 3 in 10 to about 2 in 10.",
         ),
         (
             Contribution("check", "reseat_plug", "not_cured", *UP),

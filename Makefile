@@ -1,0 +1,41 @@
+# Everything starts from a fresh clone: the environment is made when it is missing.
+.PHONY: demo test check fast slow browser app clean
+
+PY := .venv/bin/python
+
+demo:
+	@scripts/bootstrap
+	@.venv/bin/faultodds demo
+
+test:
+	@scripts/bootstrap
+	@scripts/browser
+	@$(MAKE) --no-print-directory check
+	@$(PY) -m pytest
+
+check:
+	@scripts/bootstrap
+	@.venv/bin/ruff check -q .
+	@.venv/bin/ruff format -q --check .
+	@.venv/bin/mypy
+	@.venv/bin/lint-imports
+
+fast:
+	@scripts/bootstrap
+	@$(PY) -m pytest -m "not slow and not browser"
+
+slow:
+	@scripts/bootstrap
+	@$(PY) -m pytest -m slow
+
+browser:
+	@scripts/bootstrap
+	@scripts/browser
+	@$(PY) -m pytest -m browser
+
+app:
+	@scripts/bootstrap
+	@.venv/bin/faultodds serve
+
+clean:
+	@rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis

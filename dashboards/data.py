@@ -1,0 +1,111 @@
+"""What the pages read, kept in memory by identity: fit, tickets, vocabulary. The only user of Streamlit's caches."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from analytics.advice import Advice, advise
+from analytics.case import Case
+from analytics.posterior import Posterior
+from analytics.vocabulary import Vocabulary
+from pipelines.catalogue import read_vocabulary
+from pipelines.history import TicketCounts, count_like_tickets
+from pipelines.live import live_key, load_live
+from pipelines.posteriors import has_published_fit
+from pipelines.settings import Settings, read_settings
+
+type Stamp = tuple[tuple[str, int, int], ...]
+# Data folder, fit, tickets, vocabulary: as long as they stay the same, so does every answer.
+type ServedKey = tuple[Path, str, str, Stamp]
+
+
+@dataclass(frozen=True)
+class StoreFacts:
+    """What a page must know before it can answer; no fit can be served while `fit_id` is empty."""
+
+    ticket_count: int
+    fit_id: str = ""
+    data_version: str = ""
+
+
+@dataclass(frozen=True)
+class Served:
+    """One fit with the vocabulary it is asked in, and what names the pair."""
+
+    settings: Settings
+    key: ServedKey
+    vocabulary: Vocabulary
+    posterior: Posterior
+
+    @property
+    def shops(self) -> tuple[str, ...]:
+        """Workshops that the fit has tickets of."""
+        return tuple(self.posterior.positions["shop"])
+
+
+def store_facts() -> StoreFacts | None:
+    """Facts of the store; None while there is none (looking must not make one)."""
+    settings = read_settings()
+    path = settings.store_path
+    if not path.exists():
+        return None
+    return _store_facts(settings.data_folder, _stamp([path, path.with_name(f"{path.name}.wal")]))
+
+
+def served(facts: StoreFacts) -> Served:
+    """The newest fit and the vocabulary.
+
+    Raises
+    ------
+    InputError
+        When the vocabulary contradicts itself or the draws are missing; says what to do.
+    """
+    settings = read_settings()
+    stamp = _stamp(sorted(settings.vocabulary_folder.glob("*.csv")))
+    vocabulary = _vocabulary(settings.vocabulary_folder, stamp)
+    key = (settings.data_folder, facts.fit_id, facts.data_version, stamp)
+    return Served(settings, key, vocabulary, _posterior(key, settings, vocabulary))
+
+
+def advice_on(case: Case, using: Served) -> Advice:
+    """Suspects and plan of a case; InputError as for `advise`."""
+    return _advice(case, using.key, using)
+
+
+def like_tickets(case: Case, using: Served) -> TicketCounts:
+    """Tickets that stand behind the answer to a case."""
+    return _like_tickets(using.key, case.symptom, case.family)
+
+
+def _stamp(paths: list[Path]) -> Stamp:
+    """Changes when one of the files does; files are looked at, never opened (that would drop the store's lock)."""
+    found = [(path, path.stat()) for path in paths if path.exists()]
+    return tuple((path.name, stat.st_mtime_ns, stat.st_size) for path, stat in found)
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def _store_facts(data_folder: Path, stamp: Stamp) -> StoreFacts:  # noqa: ARG001 - part of the key
+    settings = Settings(data_folder)
+    count = count_like_tickets(settings.store_path, symptom="", family="").all_tickets
+    return StoreFacts(count, *live_key(settings)) if has_published_fit(settings) else StoreFacts(count)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _vocabulary(folder: Path, stamp: Stamp) -> Vocabulary:  # noqa: ARG001 - part of the key
+    return read_vocabulary(folder)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _posterior(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> Posterior:  # noqa: ARG001 - the key
+    return load_live(_settings, _vocabulary).posterior
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _advice(case: Case, key: ServedKey, _using: Served) -> Advice:  # noqa: ARG001 - part of the key
+    return advise(_using.posterior, case, _using.vocabulary)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def _like_tickets(key: ServedKey, symptom: str, family: str) -> TicketCounts:
+    return count_like_tickets(Settings(key[0]).store_path, symptom=symptom, family=family)

@@ -1,0 +1,47 @@
+"""Every sentence of the pages by key, from one file a language."""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+from analytics.errors import InputError
+
+LANGUAGE = "en"
+_FOLDER = Path(__file__).with_name("sentences")
+# What Markdown (with colours, formulas and emoji codes) could read as something else than itself.
+_MARKUP = re.compile(r"([\\`*_{}\[\]()#+!|<>~$:&])")
+
+
+def sentence(key: str, /, **values: object) -> str:
+    """The sentence of a key with its {names} filled in, as plain text (labels, charts, options)."""
+    return sentences(LANGUAGE)[key].format(**values)
+
+
+def in_markdown(key: str, /, **values: object) -> str:
+    """The same for places that read Markdown: what is filled in stays plain text whatever it contains."""
+    return sentences(LANGUAGE)[key].format(**{name: plain(str(value)) for name, value in values.items()})
+
+
+def plain(text: str) -> str:
+    """Text that Markdown shows as it stands: a link or a vocabulary can make no picture, link or formula."""
+    return _MARKUP.sub(r"\\\1", " ".join(text.split()))
+
+
+def refusal(error: InputError) -> str:
+    """What a refused request says, for Markdown; commands stay in code style."""
+    parts = str(error).split("`")
+    return "`".join(part if at % 2 else plain_piece(part) for at, part in enumerate(parts))
+
+
+def plain_piece(text: str) -> str:
+    """As `plain`, blanks at both ends kept."""
+    return _MARKUP.sub(r"\\\1", text)
+
+
+@cache
+def sentences(language: str) -> Mapping[str, str]:
+    """Key ("bench.title") -> sentence of one language."""
+    tables = tomllib.loads((_FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
+    return {f"{page}.{name}": text for page, lines in tables.items() for name, text in lines.items()}
