@@ -43,7 +43,7 @@ def build_access(
     closed_for_retest: frozenset[str] | None,
 ) -> tuple[Access, int]:
     """Access tables of some checks, and the mask of `open_groups`."""
-    paths = {code: _path(code, access_groups) for code in access_groups}
+    paths = {code: group_path(code, access_groups) for code in access_groups}
     wanted = {check.access_group for check in checks if check.access_group}
     used = {code for group in wanted for code in paths[group]}
     # Only what can cost something needs a bit; "outside" costs nothing to open.
@@ -104,7 +104,8 @@ def tabulate_access(
     )
 
 
-def _path(code: str, access_groups: Mapping[str, AccessGroup]) -> tuple[str, ...]:
+def group_path(code: str, access_groups: Mapping[str, AccessGroup]) -> tuple[str, ...]:
+    """The group and those it lies inside of, inner ones first; InputError for a group that is not there or loops."""
     path: list[str] = []
     while code:
         if code not in access_groups or code in path:

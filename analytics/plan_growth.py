@@ -9,21 +9,28 @@ what would have to be much cheaper than it looks, near the root first. Situation
 
 from typing import Any
 
-import numba
 import numpy as np
 
-from analytics.plan_lookahead import look_one_step, order_remedies
+from analytics.plan_kernels import grow_situations
+from analytics.planning import PlanProblem
 
-# Share by which an unopened situation of the first level may prove cheaper, by phase: on random problems that could be
-# solved exactly, one step ahead was 10 to 20 % above the optimum near the root and hardly at all near the leaves.
-HOPES = np.array([0.0, 0.05, 0.15, 0.3, 0.5])
-DECAY = 0.6
-# Checks looked into in one situation, and how far above the best one (one step ahead) they may lie.
-WIDTH = 6
-NEAR = 0.25
-# A branch rarer than this stays at its bound: at most some tenths of a percent of the cost lie there.
-BRANCH_FLOOR = 0.002
-_UNOPENED = -1
+
+def lookahead_tables(problem: PlanProblem) -> tuple[Any, ...]:
+    """The problem as the arrays that the compiled functions here read."""
+    cures = problem.likelihood[:, 0, :]
+    remedies = np.array([j for j in range(len(problem.checks)) if cures[j].any()], dtype=np.int64)
+    touched = [np.flatnonzero(cures[j]) for j in range(len(problem.checks))]
+    start = np.concatenate([[0], np.cumsum([len(t) for t in touched])]).astype(np.int64)
+    column = np.concatenate([*touched, np.zeros(0)]).astype(np.int64)
+    rate = np.concatenate([*(cures[j, t] for j, t in enumerate(touched)), np.zeros(0)])
+    price = np.where(problem.access.retests, problem.comeback_price, 0.0)
+    # remedies that can cure the same suspect
+    shares = ((cures > 0).astype(float) @ (cures > 0).T.astype(float)) > 0
+    result_count = np.array([len(names) for names in problem.outcomes], dtype=np.int64)
+    return (
+        *(remedies, start, column, rate, price, problem.deceive, problem.sendout_minutes),
+        *(problem.access.minutes, problem.access.after, result_count, problem.likelihood, shares),
+    )
 
 
 def grow_plan(
@@ -36,7 +43,7 @@ def grow_plan(
     columns : (column,) belief, any scale
     done : (check,) not to be used
     opened : mask of the groups open now
-    tables : `plan_lookahead.lookahead_tables`
+    tables : `lookahead_tables`
     limit : situations to look into
 
     Returns
@@ -46,137 +53,6 @@ def grow_plan(
         by arc: the check, the situations after its results (-1: impossible), the minutes times mass of making it
         (price of comebacks included)
     """
-    grown = _grow(np.ascontiguousarray(columns), done.copy(), np.int64(opened), tables, limit)
+    grown = grow_situations(np.ascontiguousarray(columns), done.copy(), np.int64(opened), tables, limit)
     situations, arcs = grown[0]
     return tuple(array[:situations] for array in grown[1:4]) + tuple(array[:arcs] for array in grown[4:])
-
-
-@numba.njit(cache=True, error_model="numpy")
-def _grow(columns, done, opened, tables, limit):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    price, minutes, after, result_count, likelihood = tables[4], tables[7], tables[8], tables[9], tables[10]
-    checks, results = likelihood.shape[0], likelihood.shape[1] - 1
-    arc_limit = limit * WIDTH + checks
-    room = arc_limit * results + 2
-    slots = 1
-    while slots < 2 * room:
-        slots *= 2
-    # by situation
-    key, table = np.zeros(room, dtype=np.uint64), np.full(slots, -1, dtype=np.int64)
-    beliefs, gone = np.empty((room, len(columns))), np.empty((room, checks), dtype=np.bool_)
-    mask, level, mass = np.empty(room, dtype=np.int64), np.empty(room, dtype=np.int64), np.empty(room)
-    value, hope, tail, ahead = np.empty(room), np.empty(room), np.empty(room), np.empty((room, checks))
-    settled, waiting = np.zeros(room, dtype=np.bool_), np.zeros(room, dtype=np.bool_)
-    first_arc, arc_count = np.zeros(room, dtype=np.int64), np.full(room, _UNOPENED, dtype=np.int64)
-    best_arc, parent_head = np.full(room, -1, dtype=np.int64), np.full(room, -1, dtype=np.int64)
-    # by arc, and parents as linked lists
-    arc_check, arc_minutes = np.empty(arc_limit, dtype=np.int64), np.empty(arc_limit)
-    arc_child = np.full((arc_limit, results), -1, dtype=np.int64)
-    parent_next, parent = np.empty(room, dtype=np.int64), np.empty(room, dtype=np.int64)
-    stack = np.empty(room, dtype=np.int64)
-    nodes = (value, hope, tail, settled, best_arc, first_arc, arc_count, arc_child, arc_minutes)
-    beliefs[0], gone[0], mask[0], level[0], mass[0] = columns, done, opened, 0, columns.sum()
-    value[0], ahead[0] = look_one_step(columns, done, opened, tables)
-    situations, arcs, parents, opened_count = 1, 0, 0, 0
-    floor = BRANCH_FLOOR * mass[0]
-    for phase in range(len(HOPES)):
-        share = HOPES[phase]
-        # children lie one level below their parents, whatever the order in which they were met
-        for at in np.argsort(-level[:situations]):
-            if arc_count[at] == _UNOPENED:
-                settled[at] = mass[at] <= floor
-                hope[at] = value[at] * (1.0 - (0.0 if settled[at] else share * DECAY ** (level[at] - 1)))
-            else:
-                _settle(at, nodes)
-        settled[0] = settled[0] and arc_count[0] != _UNOPENED
-        while opened_count < limit and not settled[0]:
-            at = 0
-            while arc_count[at] != _UNOPENED:
-                heaviest = -1
-                for child in arc_child[best_arc[at]]:
-                    if child >= 0 and not settled[child] and (heaviest < 0 or mass[child] > mass[heaviest]):
-                        heaviest = child
-                at = heaviest
-            opened_count += 1
-            first_arc[at], arc_count[at] = arcs, 0
-            tail[at] = order_remedies(beliefs[at], gone[at], mask[at], tables)[0]
-            ranked = np.argsort(ahead[at])
-            for j in ranked[: checks if at == 0 else WIDTH]:
-                if not np.isfinite(ahead[at, j]) or (at > 0 and ahead[at, j] > value[at] * (1.0 + NEAR)):
-                    break
-                arc_check[arcs], arc_minutes[arcs] = j, minutes[j, mask[at]] * mass[at]
-                then_mask = after[j, mask[at]]
-                for result in range(1, result_count[j] + 1):
-                    child_key = key[at] ^ _mix(j * 8 + result) ^ _mix(1000003 + mask[at]) ^ _mix(1000003 + then_mask)
-                    slot = np.int64(child_key & np.uint64(slots - 1))
-                    while table[slot] >= 0 and key[table[slot]] != child_key:
-                        slot = (slot + 1) & (slots - 1)
-                    child = table[slot]
-                    if child < 0:
-                        then = beliefs[at] * likelihood[j, result]
-                        here = then.sum()
-                        if here <= 0.0:
-                            continue
-                        child = situations
-                        table[slot], key[child] = child, child_key
-                        beliefs[child], gone[child], mask[child], mass[child] = then, gone[at], then_mask, here
-                        gone[child, j] = True
-                        level[child] = level[at] + 1
-                        value[child], ahead[child] = look_one_step(then, gone[child], then_mask, tables)
-                        settled[child] = here <= floor
-                        unsure = 0.0 if settled[child] else share * DECAY ** (level[child] - 1)
-                        hope[child] = value[child] * (1.0 - unsure)
-                        situations += 1
-                    arc_minutes[arcs] += price[j] * mass[child]
-                    arc_child[arcs, result - 1] = child
-                    parent[parents], parent_next[parents], parent_head[child] = at, parent_head[child], parents
-                    parents += 1
-                arcs += 1
-                arc_count[at] += 1
-            count = 1
-            stack[0] = at
-            while count > 0:
-                count -= 1
-                at = stack[count]
-                waiting[at] = False
-                if not _settle(at, nodes):
-                    continue
-                link = parent_head[at]
-                while link >= 0:
-                    if not waiting[parent[link]]:
-                        waiting[parent[link]] = True
-                        stack[count] = parent[link]
-                        count += 1
-                    link = parent_next[link]
-    return (situations, arcs), value, first_arc, arc_count, arc_check, arc_child, arc_minutes
-
-
-@numba.njit(cache=True, error_model="numpy")
-def _settle(at, nodes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Bound and hope of an opened situation from its arcs; whether anything changed."""
-    value, hope, tail, settled, best_arc, first_arc, arc_count, arc_child, arc_minutes = nodes
-    bound, wish, chosen, done = tail[at], tail[at], -1, True
-    for arc in range(first_arc[at], first_arc[at] + arc_count[at]):
-        arc_bound, arc_wish = arc_minutes[arc], arc_minutes[arc]
-        for child in arc_child[arc]:
-            if child >= 0:
-                arc_bound += value[child]
-                arc_wish += hope[child]
-        bound = min(bound, arc_bound)
-        if arc_wish < wish:
-            wish, chosen = arc_wish, arc
-    if chosen >= 0:
-        for child in arc_child[chosen]:
-            if child >= 0 and not settled[child]:
-                done = False
-    changed = bound != value[at] or wish != hope[at] or done != settled[at]
-    value[at], hope[at], settled[at], best_arc[at] = bound, wish, done, chosen
-    return changed
-
-
-@numba.njit(cache=True)
-def _mix(number):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """64 well-mixed bits of a small number (the finaliser of splitmix64), so that situations can be told apart."""
-    z = np.uint64(number) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(0x9E3779B97F4A7C15)
-    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return z ^ (z >> np.uint64(31))

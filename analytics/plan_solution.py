@@ -6,17 +6,15 @@ from typing import Any
 import numpy as np
 
 from analytics.errors import InputError
-from analytics.plan_growth import grow_plan
-from analytics.plan_lookahead import look_one_step, lookahead_tables, order_remedies
+from analytics.plan_growth import grow_plan, lookahead_tables
+from analytics.plan_kernels import look_one_step, order_remedies
 from analytics.plan_sweep import STATE_LIMIT, Sweep, count_states, sweep_states
 from analytics.planning import CURED, PlanProblem
 
-# Situations looked into for one decision on a long list: 600 at 20 checks take 30 to 60 ms. A situation costs more with
-# more checks, and with draws as columns; the floor keeps the plan sound and the wait at half a second.
-SITUATION_LIMIT = 600
-SITUATION_CHECKS = 12_000
-SITUATION_COLUMNS = 24_000
-SITUATION_FLOOR = 60
+# Situations looked into for one decision on a long list: about 900 at 20 checks, 300 at 40, 30 to 150 ms on one core. With
+# fewer than 300 the first plan is often not complete, which costs far more than it saves.
+SITUATION_WORK = 360_000
+SITUATION_LIMITS = (300, 900)
 SWEEP_WORK_LIMIT = 4e8
 HAND_ON = -1
 INCONCLUSIVE = "inconclusive"
@@ -89,8 +87,7 @@ def solve_from(problem: PlanProblem, *, told: np.ndarray, done: np.ndarray, open
     plan = Plan(problem, told=told, done=done, opened=opened, sweep=None, state=0, grown=(), tables=())
     if states <= STATE_LIMIT and states * len(columns) <= SWEEP_WORK_LIMIT:
         return replace(plan, sweep=sweep_states(problem, listed=listed, columns=columns, open_mask=opened))
-    wished = min(SITUATION_CHECKS / len(listed), SITUATION_COLUMNS / len(columns))
-    limit = int(np.clip(wished, SITUATION_FLOOR, SITUATION_LIMIT))
+    limit = int(np.clip(SITUATION_WORK / len(listed) ** 2, *SITUATION_LIMITS))
     tables = lookahead_tables(problem)
     return replace(plan, grown=grow_plan(columns, done, opened, tables=tables, limit=limit), tables=tables)
 

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from analytics.plan_lookahead import look_one_step, lookahead_tables, order_remedies
+from analytics.plan_growth import lookahead_tables
+from analytics.plan_kernels import look_one_step, order_remedies
 from analytics.plan_solution import HAND_ON, Plan, next_check, solve_from
 from analytics.planning import PlanProblem
 

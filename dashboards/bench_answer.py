@@ -10,7 +10,7 @@ from analytics.plan_answers import CheckChoice
 from analytics.vocabulary import AccessGroup, Check, Vocabulary
 from dashboards.sentences import in_markdown, sentence
 from pipelines.history import TicketCounts
-from pipelines.wording import change_phrase, counted, in_ten, listed, minutes_phrase, odds_phrase, salt_phrase
+from pipelines.wording import change_phrase, counted, in_ten, minutes_phrase, odds_phrase, salt_phrase
 
 SHOWN_SUSPECTS = 7
 # What moved least is left out of the picture of what moved.
@@ -112,7 +112,7 @@ def groups_to_open(check: Check, vocabulary: Vocabulary) -> Sequence[AccessGroup
 
 def say_facts(check: Check, choice: CheckChoice, vocabulary: Vocabulary) -> list[str]:
     """Minutes, what to open, tool and part of a check, as Markdown."""
-    groups = listed([group.name for group in groups_to_open(check, vocabulary)])
+    groups = ", ".join(group.name for group in groups_to_open(check, vocabulary))
     return [
         in_markdown("next.minutes", minutes=minutes_phrase(choice.minutes)),
         in_markdown("next.access", groups=groups) if groups else in_markdown("next.nothing_to_open"),

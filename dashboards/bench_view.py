@@ -65,10 +65,9 @@ def show_inputs(case: OpenCase, vocabulary: Vocabulary, shops: tuple[str, ...], 
 
 def show_done(case: OpenCase, vocabulary: Vocabulary) -> None:
     """Checks made so far, with a way back."""
-    st.subheader(sentence("done.heading"), anchor=False)
-    if not case.results:
-        st.caption(sentence("done.nothing"))
-    st.markdown("\n".join(f"1. {_say_result(result, vocabulary)}" for result in case.results))
+    if case.results:
+        st.subheader(sentence("done.heading"), anchor=False)
+        st.markdown("\n".join(f"1. {_say_result(result, vocabulary)}" for result in case.results))
     with st.container(horizontal=True):
         if case.results:
             st.button(sentence("done.undo"), on_click=bench_state.undo_result, key="bench_undo")
@@ -104,49 +103,59 @@ def show_moved(before: Advice, after: Advice, vocabulary: Vocabulary) -> None:
 
 def show_next(advice: Advice, vocabulary: Vocabulary) -> None:
     """The next check: what to do, what to mind, and a button for each answer."""
-    st.subheader(sentence("next.heading" if advice.case.results else "next.heading_first"), anchor=False)
+    last = advice.case.results[-1:]
     choices = [choice.check for choice in advice.answer.choices]
-    if advice.case.results and advice.case.results[-1].outcome == "cured":
-        st.success(in_markdown("next.cured", check=vocabulary.checks[advice.case.results[-1].check].name))
+    if last and last[0].outcome == "cured":
+        st.success(in_markdown("next.cured", check=vocabulary.checks[last[0].check].name))
         return
-    if not advice.answer.check:
+    # a new place in the case is a new question
+    key = f"bench_check_{advice.case.symptom}_{len(advice.case.results)}"
+    chosen = st.session_state.get(key) or advice.answer.check
+    if chosen in choices:
+        _show_check(vocabulary.checks[chosen], advice, vocabulary)
+    else:
+        st.subheader(sentence("next.heading_none"), anchor=False)
         st.info(sentence("next.hand_on" if choices else "next.hand_on_last"))
-    if not choices:
-        return
-    code = st.selectbox(
-        sentence("next.choose"),
-        choices,
-        index=0 if advice.answer.check else None,
-        format_func=lambda code: vocabulary.checks[code].name,
-        # a new place in the case is a new question
-        key=f"bench_check_{advice.case.symptom}_{len(advice.case.results)}",
-    )
-    if code is not None:
-        _show_check(vocabulary.checks[code], advice, vocabulary)
+    if choices:
+        st.selectbox(
+            sentence("next.choose"),
+            choices,
+            index=0 if advice.answer.check else None,
+            format_func=lambda code: vocabulary.checks[code].name,
+            key=key,
+        )
     if advice.answer.check:
         st.caption(bench_answer.say_plan(advice))
 
 
 def _show_check(check: Check, advice: Advice, vocabulary: Vocabulary) -> None:
-    choice = bench_answer.choice_of(advice, check.code)
-    st.markdown(" · ".join(bench_answer.say_facts(check, choice, vocabulary)))
-    if check.code != advice.answer.check:
-        lost = minutes_phrase(choice.minutes_lost)
-        st.caption(in_markdown("next.dearer", minutes=lost) if choice.minutes_lost >= 1 else sentence("next.same"))
+    choice, recommended = bench_answer.choice_of(advice, check.code), advice.answer.check
+    heading = "next.heading" if advice.case.results else "next.heading_first"
+    st.subheader(in_markdown(heading, check=check.name), anchor=False)
+    if check.code != recommended and recommended:
+        values = {"check": vocabulary.checks[recommended].name, "minutes": minutes_phrase(choice.minutes_lost)}
+        st.caption(in_markdown("next.dearer" if choice.minutes_lost >= 1 else "next.same", **values))
+    st.markdown(" ".join(bench_answer.say_facts(check, choice, vocabulary)))
     if check.instruction:
         st.markdown(plain(check.instruction))
-    notes = [(vocabulary.hazards[hazard].name, vocabulary.hazards[hazard].note) for hazard in check.hazards]
-    cautions = [in_markdown("next.caution", hazard=name, note=note) for name, note in notes]
-    st.warning("\n\n".join([*cautions, sentence("next.safety")]))
+    _show_cautions(check, vocabulary)
     st.markdown(sentence("next.ask_remedy" if check.cures else "next.ask"))
-    with st.container(horizontal=True, key="bench_answers"):
+    with st.container(horizontal=True):
         for outcome in bench_state.outcomes_of(check):
             st.button(
                 sentence(f"outcome.{outcome}"),
                 key=f"bench_answer_{outcome}",
+                type="secondary" if outcome == "inconclusive" else "primary",
                 on_click=bench_state.add_result,
                 args=(CheckResult(check.code, outcome),),
             )
+
+
+def _show_cautions(check: Check, vocabulary: Vocabulary) -> None:
+    notes = [(vocabulary.hazards[hazard].name, vocabulary.hazards[hazard].note) for hazard in check.hazards]
+    cautions = [in_markdown("next.caution", hazard=name, note=note) for name, note in notes]
+    with st.container(key="bench_cautions"):
+        st.warning("\n\n".join([*cautions, sentence("next.safety")]))
 
 
 def _say_result(result: CheckResult, vocabulary: Vocabulary) -> str:

@@ -9,7 +9,9 @@ import pandas as pd
 ROW_PIXELS = 48
 # Below this width the long form of a label would run into the name of the suspect.
 WIDE_PIXELS = 520
-_NAME_RISE, _TEXT_PIXELS, _TITLE_PIXELS = -9, 13, 18
+# The letters of the page around it.
+_FONT = '"Source Sans", sans-serif'
+_NAME_RISE, _TEXT_PIXELS, _TITLE_PIXELS = -8, 14, 19
 
 
 @dataclass(frozen=True)
@@ -25,8 +27,8 @@ class Palette:
 
 
 # Blue of Okabe and Ito (2008), "Color Universal Design"; the lighter blue of the same set on dark paper.
-LIGHT = Palette(ink="#2B2118", muted="#5E5042", grid="#E4D7C0", paper="#FBF6EC", mark="#0072B2", before="#7A6A58")
-DARK = Palette(ink="#F4EADB", muted="#C9B9A4", grid="#40352B", paper="#1D1814", mark="#56B4E9", before="#A8977F")
+LIGHT = Palette(ink="#2B2118", muted="#5E5042", grid="#EDE2CE", paper="#FBF6EC", mark="#0072B2", before="#7A6A58")
+DARK = Palette(ink="#F4EADB", muted="#C9B9A4", grid="#352C24", paper="#1D1814", mark="#56B4E9", before="#A8977F")
 
 
 def chart_suspects(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -43,7 +45,7 @@ def chart_suspects(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str
     thick = base.mark_rule(strokeWidth=8, color=palette.mark, opacity=0.55, strokeCap="round").encode(
         x="low_50_in_ten:Q", x2=_x2("high_50")
     )
-    dot = base.mark_point(filled=True, size=110, color=palette.mark, stroke=palette.paper, strokeWidth=2, opacity=1)
+    dot = base.mark_point(filled=True, size=120, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
     return _finish([thin, thick, dot.encode(x="share_in_ten:Q"), *_labels(base, palette)], palette, title)
 
 
@@ -75,7 +77,8 @@ def _base(frame: pd.DataFrame) -> alt.Chart:
 def _x(column: str, palette: Palette, scale: str) -> alt.X:
     axis = alt.Axis(
         title=scale,
-        values=list(range(11)),
+        values=[0, 2, 4, 6, 8, 10],
+        format="d",
         grid=True,
         gridColor=palette.grid,
         domain=False,
@@ -113,6 +116,6 @@ def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str])
     return (
         alt.layer(*layers)
         .properties(title=heading, height=alt.Step(ROW_PIXELS), background="transparent")
+        .configure(font=_FONT)
         .configure_view(stroke=None)
-        .configure_scale(bandPaddingInner=0.0, bandPaddingOuter=0.0)
     )

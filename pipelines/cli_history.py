@@ -7,7 +7,7 @@ import click
 
 from analytics.errors import InputError
 from pipelines.catalogue import read_vocabulary
-from pipelines.column_maps import read_column_map
+from pipelines.column_maps import find_column_map, read_column_map
 from pipelines.history import read_quarantine
 from pipelines.intake import IngestReport, ingest_file
 from pipelines.progress import progress_bar
@@ -19,15 +19,16 @@ from pipelines.tables import print_table
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--shop", default="", help="Workshop the tickets come from, where the rows do not say.")
-@click.option("--columns", type=click.Path(path_type=Path), help="Own column map: CSV with field,header.")
+@click.option("--columns", default="", help="Column map: a shipped one (open_repair), or a CSV with field,header.")
 @click.option("--matches/--no-matches", default=False, help="Print what each spelling was taken for.")
 @click.pass_obj
-def ingest(settings: Settings, files: tuple[Path, ...], shop: str, columns: Path | None, *, matches: bool) -> None:
+def ingest(settings: Settings, files: tuple[Path, ...], shop: str, columns: str, *, matches: bool) -> None:
     """Read repair tickets from CSV or XLSX files (columns: see seed_data/README.md).
 
     Nothing is lost: a row becomes a ticket, is kept in quarantine with its reason, or is named as already known.
     """
-    reports = ingest_files(settings, [(path, shop, columns) for path in files])
+    column_map = find_column_map(columns)
+    reports = ingest_files(settings, [(path, shop, column_map) for path in files])
     for report in reports:
         click.echo("\n".join(report.sentences()))
         if matches:

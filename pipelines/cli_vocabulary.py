@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.errors import InputError
 from pipelines.catalogue import read_vocabulary, write_vocabulary
-from pipelines.column_maps import read_column_map
+from pipelines.column_maps import find_column_map, read_column_map
 from pipelines.proposals import propose_vocabulary
 from pipelines.readers import read_raw
 from pipelines.settings import Settings, seed_folder
@@ -44,15 +44,15 @@ def list_words(settings: Settings, what: str) -> None:
 @vocabulary.command("propose")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write (default: the shop's own vocabulary).")
-@click.option("--columns", type=click.Path(path_type=Path), help="Own column map: CSV with field,header.")
+@click.option("--columns", default="", help="Column map: a shipped one (open_repair), or a CSV with field,header.")
 @click.pass_obj
-def propose(settings: Settings, file: Path, out: Path | None, columns: Path | None) -> None:
+def propose(settings: Settings, file: Path, out: Path | None, columns: str) -> None:
     """Draft a vocabulary from a shop's own ticket file, to be read over and edited."""
     target = out or settings.data_folder / "vocabulary"
     if target.exists() and any(target.iterdir()):
         raise InputError(f"{target} is not empty. Give another folder with --out, or move it away first.")
     base = read_vocabulary(seed_folder() / "vocabulary")
-    draft = propose_vocabulary(read_raw(file), column_map=read_column_map(columns), base=base)
+    draft = propose_vocabulary(read_raw(file), column_map=read_column_map(find_column_map(columns)), base=base)
     target.mkdir(parents=True, exist_ok=True)
     write_vocabulary(draft, target)
     click.echo(

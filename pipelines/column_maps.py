@@ -22,15 +22,19 @@ GUESS_THRESHOLD = 60
 
 @dataclass(frozen=True)
 class ColumnMap:
-    """Field -> headers that mean it, compared without case, blanks, `_` and `-`."""
+    """Field -> headers that mean it, compared without case, blanks, `_` and `-`; and field -> cell as written -> what it
+    is taken as, for files that have other words for the same thing.
+    """
 
     headers: Mapping[str, tuple[str, ...]]
+    cells: Mapping[str, Mapping[str, str]]
 
 
 def read_column_map(path: Path | None = None) -> ColumnMap:
     """The headers of the ticket template; for fields that the file at `path` lists, its headers instead.
 
-    The file is CSV with the columns field and header, one row a spelling.
+    The file is CSV with the columns field and header, one row a spelling. Rows that fill in a third column, written, say
+    what a cell of the field is taken as (fourth column, taken_as; blank: as if nothing were written).
 
     Raises
     ------
@@ -38,7 +42,23 @@ def read_column_map(path: Path | None = None) -> ColumnMap:
         When the file is missing, has other columns, or names a field that a ticket does not have.
     """
     template = _read_map(seed_folder() / "column_maps" / "ticket_template.csv")
-    return ColumnMap(template if path is None else {**template, **_read_map(path)})
+    if path is None:
+        return template
+    own = _read_map(path)
+    return ColumnMap({**template.headers, **own.headers}, own.cells)
+
+
+def find_column_map(given: str) -> Path | None:
+    """File of a shipped map called by its name (`open_repair`) or of one called by its path; None for ""."""
+    if not given:
+        return None
+    shipped = {path.stem: path for path in sorted((seed_folder() / "column_maps").glob("*.csv"))}
+    path = shipped.get(given, Path(given))
+    if not path.exists():
+        raise InputError(
+            f"There is no column map '{given}'. Give the path of a CSV file, or one of: {', '.join(shipped)}."
+        )
+    return path
 
 
 def match_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
@@ -76,6 +96,15 @@ def take_fields(frame: pd.DataFrame, columns: Mapping[str, str]) -> pd.DataFrame
     return pd.DataFrame({field: frame[columns[field]] if field in columns else blank for field in FIELDS})
 
 
+def translate_cells(texts: pd.DataFrame, column_map: ColumnMap) -> pd.DataFrame:
+    """The fields of `take_fields` with the cells that the map has words for replaced, whatever their case and blanks."""
+    translated = {}
+    for field, words in column_map.cells.items():
+        keys = {cell: _key(cell) for cell in texts[field].unique()}
+        translated[field] = texts[field].map({cell: words.get(key, cell) for cell, key in keys.items()}).astype("str")
+    return texts.assign(**translated)
+
+
 def _describe_missing(missing: list[str], spare: list[str], column_map: ColumnMap) -> str:
     guesses = [_guess(field, spare, column_map) for field in missing]
     hints = [f"for {field} perhaps '{guess}'" for field, guess in zip(missing, guesses, strict=True) if guess]
@@ -99,19 +128,24 @@ def _guess(field: str, headers: list[str], column_map: ColumnMap) -> str:
     return header if score >= GUESS_THRESHOLD else ""
 
 
-def _read_map(path: Path) -> dict[str, tuple[str, ...]]:
+def _read_map(path: Path) -> ColumnMap:
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream)
-            rows = [(row["field"].strip(), row["header"].strip()) for row in reader]
+            rows = [{name: (cell or "").strip() for name, cell in row.items()} for row in csv.DictReader(stream)]
+        pairs = [(row["field"], row["header"]) for row in rows]
     except (OSError, UnicodeDecodeError, csv.Error, KeyError, AttributeError):
         raise InputError(
             f"'{path.name}' is no column map. Give a CSV file in UTF-8 with the columns field,header, one row a header."
         ) from None
-    unknown = [field for field, _ in rows if field not in FIELDS]
+    unknown = [field for field, _ in pairs if field not in FIELDS]
     if unknown:
         raise InputError(f"'{path.name}' names the field '{unknown[0]}'. A ticket has the fields {', '.join(FIELDS)}.")
-    return {field: tuple(h for f, h in rows if f == field and h) for field in dict.fromkeys(f for f, _ in rows)}
+    cells: dict[str, dict[str, str]] = {}
+    for row in rows:
+        if row.get("written"):
+            cells.setdefault(row["field"], {})[_key(row["written"])] = row.get("taken_as", "")
+    named = {field: dict.fromkeys(h for f, h in pairs if f == field and h) for field, _ in pairs}
+    return ColumnMap({field: tuple(headers) for field, headers in named.items()}, cells)
 
 
 def _key(header: str) -> str:

@@ -12,7 +12,7 @@ from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
 from pipelines.bench_tickets import TicketRow, field_texts
 from pipelines.cell_values import DateReading, find_date_reading
-from pipelines.column_maps import FIELDS, ColumnMap, find_columns, match_columns, take_fields
+from pipelines.column_maps import FIELDS, ColumnMap, find_columns, match_columns, take_fields, translate_cells
 from pipelines.readers import RawTable, read_raw
 from pipelines.store import Connection, reading, registered, run_query, utc_now, writing
 from pipelines.ticket_rows import TicketRows, dates_in, read_ticket_rows
@@ -76,7 +76,7 @@ def ingest_file(
         before = _find_earlier(con, raw)
     if before is not None:
         return before
-    texts = _field_texts(raw.frame, columns, shop.strip())
+    texts = translate_cells(_field_texts(raw.frame, columns, shop.strip()), column_map)
     odd = pd.Index(sorted(raw.odd_rows), dtype="int64")
     rows = read_ticket_rows(texts.drop(index=odd), vocabulary, today=today, reading=dates_in(texts))
     rows = _add_odd_rows(rows, raw)
@@ -124,6 +124,7 @@ def release(
         texts = _field_texts(pd.DataFrame(cells, index=[line], dtype="str"), columns, found["file_shop"].iloc[0])
         for field, header in fields.items():
             texts[field] = corrections[header]
+        texts = translate_cells(texts, column_map)
         reading_of_dates = _reading_of_file(con, file_hash, columns)
         rows = read_ticket_rows(texts, vocabulary, today=today, reading=reading_of_dates)
         ticket = _store_one(con, rows, source="file", file_hash=file_hash)

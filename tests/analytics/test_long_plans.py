@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from analytics.plan_answers import answer_plan
-from analytics.plan_growth import grow_plan
-from analytics.plan_lookahead import lookahead_tables
-from analytics.plan_solution import SITUATION_LIMIT, expected_minutes, follow_result, next_check, solve_plan
+from analytics.plan_growth import grow_plan, lookahead_tables
+from analytics.plan_solution import SITUATION_LIMITS, expected_minutes, follow_result, next_check, solve_plan
 from analytics.planning import PlanProblem
 
 Build = Callable[..., PlanProblem]
@@ -37,7 +36,7 @@ def test_grown_plan_is_a_bound_close_to_the_optimum(seed: int, build_problem: Bu
     plan = solve_plan(problem)
     assert plan.is_exact
     none_done = np.zeros(len(problem.checks), dtype=bool)
-    grown = grow_plan(problem.mass, none_done, 0, tables=lookahead_tables(problem), limit=SITUATION_LIMIT)
+    grown = grow_plan(problem.mass, none_done, 0, tables=lookahead_tables(problem), limit=SITUATION_LIMITS[1])
     assert 1 - 1e-9 <= grown[0][0] / expected_minutes(plan) <= 1.02
 
 
