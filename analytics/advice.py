@@ -5,7 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analytics.case import Case, validate_case
+from analytics.cautions import SaferCheck, prefer_dead_machine
 from analytics.check_rates import STRAY_CURE, CheckRates
+from analytics.errors import InputError
 from analytics.plan_answers import PlanAnswer, answer_plan
 from analytics.plan_solution import Plan, solve_plan
 from analytics.planning import BenchState, make_plan_problem
@@ -20,20 +22,34 @@ SENDOUT_MINUTES = 240.0
 
 @dataclass(frozen=True)
 class Advice:
-    """What a bench needs to know about one case."""
+    """What a bench needs to know about one case; `safer` is preferred to the planned check where there is one."""
 
     case: Case
     belief: Belief
     suspects: tuple[SuspectOdds, ...]
     plan: Plan
     answer: PlanAnswer
+    safer: SaferCheck | None = None
+
+    @property
+    def next_check(self) -> str:
+        """Code of the check to make next, the safer one where it is as good; "" = hand the machine on."""
+        return self.safer.choice.check if self.safer else self.answer.check
 
 
-def advise(posterior: Posterior, case: Case, vocabulary: Vocabulary, *, bench: BenchState | None = None) -> Advice:
+def advise(
+    posterior: Posterior,
+    case: Case,
+    vocabulary: Vocabulary,
+    *,
+    bench: BenchState | None = None,
+    repaired: frozenset[str] = frozenset(),
+) -> Advice:
     """Suspects by falling odds, and the plan with the next check.
 
     `bench` says what is open, at hand and not wanted; checks that have given their answer are left out by
-    themselves, and a remedy that failed once may be tried once more.
+    themselves, and a remedy that failed once may be tried once more. `repaired` suspects were found and put right while
+    the complaint remained: it is another one.
 
     Raises
     ------
@@ -41,7 +57,7 @@ def advise(posterior: Posterior, case: Case, vocabulary: Vocabulary, *, bench: B
         For a case that names what the vocabulary or the fit does not know.
     """
     validate_case(case, vocabulary)
-    found = belief(posterior, case, vocabulary)
+    found = _without(belief(posterior, case, vocabulary), repaired)
     bench = bench or BenchState(sendout_minutes=SENDOUT_MINUTES)
     bench = replace(
         bench,
@@ -52,7 +68,9 @@ def advise(posterior: Posterior, case: Case, vocabulary: Vocabulary, *, bench: B
         found.mass, vocabulary, case.symptom, bench=bench, rates=case_rates(posterior, case, vocabulary)
     )
     plan = solve_plan(problem)
-    return Advice(case, found, rank_suspects(found, vocabulary), plan, answer_plan(plan))
+    answer = answer_plan(plan)
+    safer = prefer_dead_machine(answer, vocabulary)
+    return Advice(case, found, rank_suspects(found, vocabulary), plan, answer, safer)
 
 
 def mean_rates(posterior: Posterior) -> CheckRates:
@@ -87,6 +105,14 @@ def expected_minutes_of(posterior: Posterior) -> dict[str, float]:
     arrays = posterior.arrays
     minutes = np.exp(arrays["log_minutes"] + arrays["minutes_spread"][:, None] ** 2 / 2.0).mean(0)
     return dict(zip((str(code) for code in posterior.draws["check"].values), minutes.tolist(), strict=True))
+
+
+def _without(found: Belief, repaired: frozenset[str]) -> Belief:
+    """The belief with these suspects ruled out."""
+    mass = found.mass * ~np.isin(found.suspects, list(repaired))
+    if not mass.sum() > 0:
+        raise InputError("Every suspect of this symptom is recorded as repaired. Undo the last entry and look again.")
+    return Belief(found.suspects, mass / mass.sum()) if repaired else found
 
 
 def _spent_checks(case: Case) -> frozenset[str]:

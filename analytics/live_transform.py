@@ -10,6 +10,8 @@ SMALLEST_VARIANCE = 1e-6
 # A doubtful ticket may widen a direction, yet never beyond what the draws can stand for.
 SMALLEST_PRECISION = 0.3
 MAX_STEPS, SMALLEST_STEP = 12, 1e-3
+# Far from where the draws are, a quadratic says little: go there in several steps. In standard deviations.
+LONGEST_STEP = 3.0
 
 # readout (draw, row) -> mean gradient (row,), mean curvature (row, row), log likelihood (draw,)
 type Score = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray, np.ndarray]]
@@ -56,6 +58,7 @@ def find_move(readout: np.ndarray, score: Score) -> Move:
         precision, basis = np.linalg.eigh(np.eye(len(root)) + loading.T @ curvature @ loading)
         precision = precision.clip(SMALLEST_PRECISION)
         step = basis @ ((basis.T @ (loading.T @ gradient - shift)) / precision)
+        step *= min(1.0, LONGEST_STEP / max(float(np.linalg.norm(step)), 1e-12))
         shift, shrink = shift + step, (basis / np.sqrt(precision)) @ basis.T
         if np.abs(step).max(initial=0.0) < SMALLEST_STEP:
             break

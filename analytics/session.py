@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
-from analytics.case import validate_case
 from analytics.errors import InputError
 from analytics.vocabulary import OUTCOMES, Check, Vocabulary
 
@@ -20,6 +19,7 @@ ABOUT: Mapping[str, str] = {
     "repaired": "suspect",
     "comes_and_goes": "",
 }
+_LISTS = {"check": "checks", "access group": "access_groups", "symptom": "symptoms", "suspect": "suspects"}
 # Nobody works longer on one check than a working day; more is a slip of the pen. Common practice, no source.
 MOST_MINUTES = 600.0
 
@@ -69,6 +69,12 @@ class Session:
     def repaired(self) -> tuple[str, ...]:
         """Suspects that were found and repaired while the complaint remained, in order."""
         return tuple(event.about for event in self.events if event.kind == "repaired")
+
+    @property
+    def since_repair(self) -> tuple[BenchEvent, ...]:
+        """Events after the last `repaired`: what was seen of the fault that is still there."""
+        last = max((at for at, event in enumerate(self.events, start=1) if event.kind == "repaired"), default=0)
+        return self.events[last:]
 
     def about(self, kind: str) -> tuple[str, ...]:
         """What the events of one kind are about, each once, in order."""
@@ -146,7 +152,7 @@ def _refuse_unknown(event: BenchEvent, vocabulary: Vocabulary) -> None:
     if event.about not in known[field]:
         if not field:
             raise InputError(f"'{event.kind}' is about the whole machine; leave out '{event.about}'.")
-        raise InputError(f"No {field} is called '{event.about}'. See `faultodds vocabulary list {field.split()[0]}s`.")
+        raise InputError(f"No {field} is called '{event.about}'. See `faultodds vocabulary list {_LISTS[field]}`.")
 
 
 def _refuse_outcome(session: Session, event: BenchEvent, vocabulary: Vocabulary) -> None:
@@ -154,6 +160,6 @@ def _refuse_outcome(session: Session, event: BenchEvent, vocabulary: Vocabulary)
     allowed = allowed_outcomes(check)
     if event.kind not in allowed:
         raise InputError(f"'{event.kind}' is no outcome of '{check.name}'. Allowed: {', '.join(allowed)}.")
-    told = [one.kind for one in session.events if one.about == event.about and one.kind in ("fault_found", "clear")]
-    if event.kind in told:
+    since = [one.kind for one in session.since_repair if one.about == event.about]
+    if event.kind in ("fault_found", "clear") and event.kind in since:
         raise InputError(f"'{check.name}' gave {event.kind} already, and a look repeated tells nothing new.")

@@ -9,14 +9,15 @@ import numpy as np
 
 from analytics.plan_growth import lookahead_tables
 from analytics.plan_kernels import look_one_step, order_remedies
-from analytics.plan_solution import HAND_ON, Plan, next_check, solve_from
+from analytics.plan_solution import HAND_ON, expected_minutes, next_check, solve_from
 from analytics.planning import PlanProblem
 
 # The best fixed threshold differs by profile (0.3 to 0.6 elsewhere): a rule of thumb must take one.
 SURE_ENOUGH = 0.6
 TWO_STEP_WIDTH = 8
-# Branches rarer than this are finished in p/c order, whatever the method: walking them would take hours.
-RARE = 2e-3
+# Branches rarer than this are finished as planned (the planner) or in p/c order (rivals): walking them takes hours.
+RARE_PLANNED = 2e-3
+RARE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -93,11 +94,6 @@ def choose_two_steps(at: Situation) -> int:
     return best
 
 
-def choose_planned(at: Situation) -> int:
-    """The project's planner."""
-    return next_check(solve_from(at.problem, told=at.told, done=at.done, opened=at.opened))
-
-
 RIVALS: Mapping[str, Chooser] = {
     "p/c order": choose_ratio,
     "information per minute": choose_information,
@@ -108,11 +104,8 @@ RIVALS: Mapping[str, Chooser] = {
 
 def walk_choices(problem: PlanProblem, choose: Chooser) -> Walk:
     """What a method's plan costs when it chooses anew after each result."""
-    start = Situation(
-        problem, lookahead_tables(problem), np.ones_like(problem.mass), np.zeros(len(problem.checks), dtype=bool), 0
-    )
     total, spent_ms = 0.0, []
-    todo = [start]
+    todo = [_start(problem)]
     while todo:
         at = todo.pop()
         mass = float(at.columns.sum())
@@ -122,20 +115,42 @@ def walk_choices(problem: PlanProblem, choose: Chooser) -> Walk:
         began = perf_counter()
         check = choose(at)
         spent_ms.append(1e3 * (perf_counter() - began))
-        if check == HAND_ON:
-            total += mass * problem.sendout_minutes
-            continue
-        total += mass * float(problem.access.minutes[check, at.opened])
+        total += mass * _price(at, check)
         todo += _after(at, check)
     return Walk(total, spent_ms[0], tuple(spent_ms[1:]))
 
 
-def walk_plan(plan: Plan) -> float:
-    """Expected minutes of a solved plan of a long list, re-planned after each result (rare branches in p/c order)."""
-    return walk_choices(plan.problem, choose_planned).minutes
+def walk_planner(problem: PlanProblem) -> Walk:
+    """The same for the project's planner; from where it is exact its value is what following it costs."""
+    total, spent_ms = 0.0, []
+    todo = [_start(problem)]
+    while todo:
+        at = todo.pop()
+        mass = float(at.columns.sum())
+        began = perf_counter()
+        plan = solve_from(problem, told=at.told, done=at.done, opened=at.opened)
+        check = next_check(plan)
+        spent_ms.append(1e3 * (perf_counter() - began))
+        if plan.is_exact or mass < RARE_PLANNED:
+            total += mass * expected_minutes(plan)
+            continue
+        total += mass * _price(at, check)
+        todo += _after(at, check)
+    return Walk(total, spent_ms[0], tuple(spent_ms[1:]))
+
+
+def _start(problem: PlanProblem) -> Situation:
+    none_done = np.zeros(len(problem.checks), dtype=bool)
+    return Situation(problem, lookahead_tables(problem), np.ones_like(problem.mass), none_done, 0)
+
+
+def _price(at: Situation, check: int) -> float:
+    return at.problem.sendout_minutes if check == HAND_ON else float(at.problem.access.minutes[check, at.opened])
 
 
 def _after(at: Situation, check: int) -> list[Situation]:
+    if check == HAND_ON:
+        return []
     done = at.done.copy()
     done[check] = True
     opened = int(at.problem.access.after[check, at.opened])

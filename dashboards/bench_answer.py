@@ -46,13 +46,13 @@ def moved_frame(before: Advice, after: Advice) -> pd.DataFrame:
     shown = sorted(moved, key=lambda pair: -abs(pair[2] - pair[1]))[:SHOWN_MOVES]
     names, old, new = zip(*shown, strict=True) if shown else ((), (), ())
     phrases = [change_phrase(first, second) for _, first, second in shown]
-    return pd.DataFrame({"name": names, "before": old, "after": new, "short": phrases, "phrase": phrases})
+    short = [sentence("moved.now", odds=in_ten(second)) for second in new]
+    return pd.DataFrame({"name": names, "before": old, "after": new, "short": short, "phrase": phrases})
 
 
-def finding(frame: pd.DataFrame) -> tuple[str, str]:
-    """The first row of a frame as a title of two lines."""
-    first = frame.iloc[0]
-    return sentence("suspects.lead", name=first["name"]), str(first["short"])
+def finding(name: str, odds: str) -> tuple[str, str]:
+    """A suspect and its odds as a title of two lines."""
+    return sentence("suspects.title", name=name), odds
 
 
 def say_all_odds(advice: Advice) -> list[str]:

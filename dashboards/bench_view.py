@@ -77,7 +77,7 @@ def show_done(case: OpenCase, vocabulary: Vocabulary) -> None:
 def show_suspects(advice: Advice, counts: TicketCounts) -> None:
     """Suspects in a picture and in words, and what stands behind them."""
     frame = bench_answer.suspect_frame(advice)
-    title = bench_answer.finding(frame)
+    title = bench_answer.finding(frame["name"].iloc[0], frame["short"].iloc[0])
     chart = charts.chart_suspects(frame, _palette(), title=title, scale=sentence("suspects.scale"))
     st.altair_chart(chart, alt=sentence("suspects.alternative", first=" ".join(title)), theme=None)
     st.caption(" ".join([bench_answer.say_rest(advice), sentence("suspects.how_to_read")]))
@@ -96,7 +96,7 @@ def show_moved(before: Advice, after: Advice, vocabulary: Vocabulary) -> None:
     if frame.empty:
         st.markdown(sentence("moved.nothing"))
         return
-    title = bench_answer.finding(frame)
+    title = bench_answer.finding(frame["name"].iloc[0], frame["phrase"].iloc[0])
     chart = charts.chart_moved(frame, _palette(), title=title, scale=sentence("suspects.scale"))
     st.altair_chart(chart, alt=sentence("moved.alternative", first=" ".join(title)), theme=None)
 

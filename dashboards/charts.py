@@ -7,11 +7,13 @@ import altair as alt
 import pandas as pd
 
 ROW_PIXELS = 48
-# Below this width the long form of a label would run into the name of the suspect.
-WIDE_PIXELS = 520
+# The title stands level with the headings beside it; nothing is lost at the sides.
+_PADDING = {"top": 12, "bottom": 0, "left": 0, "right": 2}
 # The letters of the page around it.
 _FONT = '"Source Sans", sans-serif'
 _NAME_RISE, _TEXT_PIXELS, _TITLE_PIXELS = -8, 14, 19
+# Mean width of a letter at that size, and the least gap between a name and its odds.
+_LETTER_PIXELS, _GAP_PIXELS = 6.4, 16
 
 
 @dataclass(frozen=True)
@@ -45,8 +47,8 @@ def chart_suspects(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str
     thick = base.mark_rule(strokeWidth=8, color=palette.mark, opacity=0.55, strokeCap="round").encode(
         x="low_50_in_ten:Q", x2=_x2("high_50")
     )
-    dot = base.mark_point(filled=True, size=120, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
-    return _finish([thin, thick, dot.encode(x="share_in_ten:Q"), *_labels(base, palette)], palette, title)
+    dot = base.mark_point(filled=True, size=100, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
+    return _finish([thin, thick, dot.encode(x="share_in_ten:Q"), *_labels(base, frame, palette)], palette, title)
 
 
 def chart_moved(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -60,10 +62,12 @@ def chart_moved(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], 
     """
     base = _base(frame)
     line = base.mark_rule(strokeWidth=3, color=palette.mark).encode(x=_x("before", palette, scale), x2=_x2("after"))
-    ring = base.mark_point(filled=True, size=100, color=palette.paper, stroke=palette.before, strokeWidth=2.5, opacity=1)
+    ring = base.mark_point(
+        filled=True, size=100, color=palette.paper, stroke=palette.before, strokeWidth=2.5, opacity=1
+    )
     dot = base.mark_point(filled=True, size=120, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
     marks = [line, ring.encode(x="before_in_ten:Q"), dot.encode(x="after_in_ten:Q")]
-    return _finish([*marks, *_labels(base, palette)], palette, title)
+    return _finish([*marks, *_labels(base, frame, palette)], palette, title)
 
 
 def _base(frame: pd.DataFrame) -> alt.Chart:
@@ -97,9 +101,10 @@ def _x2(column: str) -> alt.X2:
     return alt.X2(f"{column}_in_ten:Q")
 
 
-def _labels(base: alt.Chart, palette: Palette) -> list[alt.Chart]:
-    """Name left and odds right above each line: a label beside it would leave a narrow screen no room."""
-    fitting = alt.expr(f"width < {WIDE_PIXELS} ? datum.short : datum.phrase")
+def _labels(base: alt.Chart, frame: pd.DataFrame, palette: Palette) -> list[alt.Chart]:
+    """Name left and odds right above each line; the short odds in all rows where the long ones would meet a name."""
+    letters = (frame["name"].str.len() + frame["phrase"].str.len()).max()
+    fitting = alt.expr(f"width < {_LETTER_PIXELS * letters + _GAP_PIXELS:.0f} ? datum.short : datum.phrase")
     name = base.mark_text(
         align="left", baseline="bottom", dy=_NAME_RISE, fontSize=_TEXT_PIXELS, fontWeight=600, color=palette.ink
     ).encode(text="name:N", x=alt.value(0))
@@ -115,7 +120,7 @@ def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str])
     )
     return (
         alt.layer(*layers)
-        .properties(title=heading, height=alt.Step(ROW_PIXELS), background="transparent")
+        .properties(title=heading, height=alt.Step(ROW_PIXELS), background="transparent", padding=_PADDING)
         .configure(font=_FONT)
         .configure_view(stroke=None)
     )

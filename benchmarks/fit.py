@@ -1,0 +1,162 @@
+"""How long a fit takes: seconds to compile and to sample, worst R-hat and effective draws, peak memory.
+
+    python -m benchmarks.fit [--tickets 2000 50000 1000000]
+
+Each size runs in a process of its own, so that memory is its own and compiled code comes from the disk as it would in
+daily use. The world is simulated: 15 symptoms, 30 suspects, 10 families, 12 shops, 8 age bands.
+"""
+
+import argparse
+import json
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analytics.evidence import Evidence, empty_evidence, make_evidence
+from analytics.vocabulary import SOMETHING_ELSE, STRENGTH_WEIGHTS, AgeBand, Check, Suspect, Term, Vocabulary
+
+REPORTS = Path(__file__).parent / "reports"
+SYMPTOMS, SUSPECTS, FAMILIES, SHOPS, MODES, LISTED = 15, 30, 10, 12, 8, 12
+FIRST_AGES = (0, 15, 30, 40, 50, 60, 70, 80)
+
+
+def invent_vocabulary(rng: np.random.Generator) -> Vocabulary:
+    """Codes without meaning, of the size asked for; each symptom lists a dozen suspects."""
+    codes = [f"suspect_{at}" for at in range(SUSPECTS - 1)]
+    suspects = {code: Suspect(code, code, f"part_{at % 15}", f"mode_{at % MODES}") for at, code in enumerate(codes)}
+    suspects[SOMETHING_ELSE] = Suspect(SOMETHING_ELSE, "something else", "", "")
+    links = {}
+    for symptom in range(SYMPTOMS):
+        for suspect in rng.choice(codes, LISTED - 1, replace=False):
+            links[f"symptom_{symptom}", str(suspect)] = str(rng.choice(list(STRENGTH_WEIGHTS), p=[0.2, 0.3, 0.3, 0.2]))
+        links[f"symptom_{symptom}", SOMETHING_ELSE] = "rarely"
+    checks = {
+        f"check_{code}": Check(f"check_{code}", code, "remedy", 10.0, "", (), 0.05, {}, {code: 0.8}) for code in codes
+    }
+    last_ages = [age - 1 for age in (*FIRST_AGES[1:], 131)]
+    bands = tuple(AgeBand(f"from_{low}", low, high) for low, high in zip(FIRST_AGES, last_ages, strict=True))
+
+    def terms(name: str, count: int) -> dict[str, Term]:
+        return {f"{name}_{at}": Term(f"{name}_{at}", f"{name} {at}") for at in range(count)}
+
+    return Vocabulary(
+        families=terms("family", FAMILIES),
+        symptoms=terms("symptom", SYMPTOMS),
+        components=terms("part", 15),
+        failure_modes=terms("mode", MODES),
+        suspects=suspects,
+        access_groups={},
+        hazards={},
+        checks=checks,
+        links=links,
+        age_bands=bands,
+    )
+
+
+def simulate_evidence(vocabulary: Vocabulary, tickets: int, rng: np.random.Generator) -> Evidence:
+    """Confirmed tickets drawn from random log odds of the model's own shape."""
+    modes = list(vocabulary.failure_modes)
+    family = rng.normal(0, 0.5, (FAMILIES, SUSPECTS))
+    shop, age = rng.normal(0, 0.35, (SHOPS, MODES + 1)), rng.normal(0, 0.25, (len(FIRST_AGES), MODES + 1)).cumsum(0)
+    place = {code: at for at, code in enumerate(vocabulary.suspects)}
+    mode = {code: modes.index(s.failure_mode) if s.failure_mode else MODES for code, s in vocabulary.suspects.items()}
+    rates = rng.dirichlet(np.full(SYMPTOMS, 3.0))
+    parts = []
+    for symptom, rate in zip(vocabulary.symptoms, rates, strict=True):
+        codes = vocabulary.suspects_of(symptom)
+        weight = [np.log(STRENGTH_WEIGHTS[vocabulary.links[symptom, code]]) for code in codes] + rng.normal(
+            0, 0.5, len(codes)
+        )
+        k, m = [place[code] for code in codes], [mode[code] for code in codes]
+        eta = weight + family[:, None, None, k] + shop[None, :, None, m] + age[None, None, :, m]
+        share = np.exp(eta) / np.exp(eta).sum(-1, keepdims=True) / (FAMILIES * SHOPS * len(FIRST_AGES))
+        counts = rng.multinomial(int(tickets * rate), share.ravel()).reshape(share.shape)
+        f, h, a, s = np.nonzero(counts)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "symptom": symptom,
+                    "family": [f"family_{at}" for at in f],
+                    "shop": [f"shop_{at:02d}" for at in h],
+                    "age_band": [vocabulary.age_bands[at].code for at in a],
+                    "suspect": [codes[at] for at in s],
+                    "confirmation": "reproduced_and_cured",
+                    "results": "",
+                    "others": "",
+                    "weight": counts[f, h, a, s].astype(float),
+                }
+            )
+        )
+    nothing = empty_evidence()
+    return make_evidence(
+        pd.concat(parts),
+        check_counts=nothing.check_counts,
+        check_minutes=nothing.check_minutes,
+        companions=nothing.companions,
+        ticket_count=tickets,
+    )
+
+
+def measure(tickets: int) -> dict[str, float]:
+    """One fit in this process, timed in parts."""
+    started = time.perf_counter()
+    import nutpie
+
+    from analytics.fit import Effort, diagnose, sample_evidence
+    from analytics.model import build_model
+    from analytics.model_inputs import model_inputs
+    from analytics.priors import link_prior
+    from analytics.terms import Priors
+
+    imported = time.perf_counter()
+    rng = np.random.default_rng(tickets)
+    vocabulary = invent_vocabulary(rng)
+    evidence = simulate_evidence(vocabulary, tickets, rng)
+    counted = time.perf_counter()
+    inputs = model_inputs(evidence, vocabulary)
+    prior = link_prior(vocabulary, inputs.links)
+    nutpie.compile_pymc_model(build_model(inputs, prior, Priors()))
+    compiled = time.perf_counter()
+    samples = sample_evidence(inputs, prior, Priors(), seed=1, progress=None, effort=Effort())
+    sampled = time.perf_counter()
+    found = diagnose(samples, ("spread", "minutes_spread", "parent_unit", "coefficient_value"))
+    return {
+        "tickets": tickets,
+        "cells": len(evidence.cells),
+        "import_seconds": imported - started,
+        "compile_seconds": compiled - counted,
+        "sample_seconds": sampled - compiled - (compiled - counted),
+        "all_in_seconds": sampled - started - (counted - imported) - (compiled - counted),
+        "max_rhat": found.max_rhat,
+        "min_ess": found.min_ess,
+        "divergences": found.divergence_count,
+        "peak_gib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20,
+    }
+
+
+def main() -> None:
+    """Runs all sizes and writes reports/fit.json."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--tickets", type=int, nargs="+", default=[2_000, 50_000, 1_000_000])
+    parser.add_argument("--one", action="store_true", help="measure the first size in this process and print JSON")
+    chosen = parser.parse_args()
+    if chosen.one:
+        print(json.dumps(measure(chosen.tickets[0])))
+        return
+    command = [sys.executable, "-m", "benchmarks.fit", "--one", "--tickets"]
+    subprocess.run([*command, "300"], check=True, capture_output=True)  # fills the cache of compiled code
+    rows = [
+        json.loads(subprocess.run([*command, str(n)], check=True, capture_output=True).stdout) for n in chosen.tickets
+    ]
+    REPORTS.mkdir(exist_ok=True)
+    (REPORTS / "fit.json").write_text(json.dumps(rows, indent=2) + "\n")
+    print(pd.DataFrame(rows).round(3).to_string(index=False))
+
+
+if __name__ == "__main__":
+    main()
