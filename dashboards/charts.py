@@ -11,9 +11,11 @@ ROW_PIXELS = 48
 _PADDING = {"top": 12, "bottom": 0, "left": 0, "right": 2}
 # The letters of the page around it.
 _FONT = '"Source Sans", sans-serif'
-_NAME_RISE, _TEXT_PIXELS, _TITLE_PIXELS = -8, 14, 19
+_NAME_RISE, _TEXT_PIXELS = -8, 14
+# Two lines of a finding fit a telephone only in smaller letters.
+_TITLE_PIXELS = alt.expr("width < 420 ? 16 : 19")
 # Mean width of a letter at that size, and the least gap between a name and its odds.
-_LETTER_PIXELS, _GAP_PIXELS = 6.4, 16
+_LETTER_PIXELS, _GAP_PIXELS = 6.0, 16
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,19 @@ def read_complaints(store_path: Path, vocabulary: Vocabulary, *, until: date | N
         return run_query(con, "complaint_texts", until=until)
 
 
+def read_closed_cases(
+    store_path: Path, vocabulary: Vocabulary, *, since: date | None = None, until: date | None = None
+) -> pd.DataFrame:
+    """Tickets with a confirmed suspect as they unfolded; columns as in `sql/closed_cases.sql`.
+
+    Parameters
+    ----------
+    since, until : only tickets opened on or after, and before these dates; None for no bound
+    """
+    with reading(store_path) as con, registered(con, age_bands=_age_bands(vocabulary)):
+        return run_query(con, "closed_cases", since=since, until=until)
+
+
 def read_like_tickets(store_path: Path, case: Case, suspect: str, *, limit: int = 5) -> pd.DataFrame:
     """A few tickets behind one suspect of a case; columns as in `sql/like_ticket_rows.sql`."""
     with reading(store_path) as con:

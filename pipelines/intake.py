@@ -140,10 +140,20 @@ def save_ticket(ticket: TicketRow, *, store_path: Path, vocabulary: Vocabulary, 
     InputError
         When something in it is not possible, or the shop has used the number for a ticket that says something else.
     """
-    texts = pd.DataFrame({field: pd.array([text], "str") for field, text in field_texts(ticket).items()}, index=[1])
-    rows = read_ticket_rows(texts, vocabulary, today=today, reading=dates_in(texts))
+    rows = read_bench_ticket(ticket, vocabulary, today=today)
     with writing(store_path) as con:
-        return _store_one(con, rows, source="bench", file_hash=None)
+        return store_bench_ticket(con, rows)
+
+
+def read_bench_ticket(ticket: TicketRow, vocabulary: Vocabulary, *, today: date) -> TicketRows:
+    """One ticket from the bench as rows for `store_bench_ticket`; no store is opened."""
+    texts = pd.DataFrame({field: pd.array([text], "str") for field, text in field_texts(ticket).items()}, index=[1])
+    return read_ticket_rows(texts, vocabulary, today=today, reading=dates_in(texts))
+
+
+def store_bench_ticket(con: Connection, rows: TicketRows) -> str:
+    """Store the ticket inside the caller's transaction and return its id; InputError as for `save_ticket`."""
+    return _store_one(con, rows, source="bench", file_hash=None)
 
 
 def _field_texts(frame: pd.DataFrame, columns: Mapping[str, str], shop: str) -> pd.DataFrame:

@@ -18,8 +18,8 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.complaints import learn_complaints
 from pipelines.history import read_evidence
 from pipelines.posteriors import FitRow, save_posterior
-from pipelines.rules import read_ratios, read_rules
-from pipelines.settings import Settings, seed_folder
+from pipelines.rules import read_handbook, read_rules
+from pipelines.settings import Settings
 from pipelines.store import data_version, last_ticket_order, reading
 
 RULES_FILE = "rules.csv"
@@ -68,7 +68,7 @@ def refit(
     if evidence.ticket_count == 0:
         raise InputError("There are no tickets to learn from yet. Run `faultodds ingest FILE` first.")
     rules = read_rules(settings.vocabulary_folder / RULES_FILE, vocabulary) if has_rules(settings) else ()
-    ratios = read_ratios(seed_folder() / "handbook_ratios.csv", vocabulary)
+    ratios = read_handbook(vocabulary)
     priors, fit_id = Priors(), _fit_id()
     posterior = fit_evidence(
         evidence,

@@ -7,8 +7,10 @@ from pathlib import Path
 from analytics.elicitation import Rule, beta_from_rule
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
+from pipelines.catalogue import read_vocabulary
 from pipelines.catalogue_tables import LIST_SEPARATOR, Problem
 from pipelines.readers import read_raw
+from pipelines.settings import seed_folder
 
 RULE_COLUMNS = ("symptom", "suspect", "about_in_ten", "low_in_ten", "high_in_ten", "worth_tickets", "who")
 RATIO_COLUMNS = ("component_kind", "failure_mode", "ratio", "component", "our_failure_mode", "source")
@@ -70,6 +72,19 @@ def read_ratios(path: Path, vocabulary: Vocabulary) -> tuple[tuple[str, str, flo
         ]
     _refuse(problems)
     return tuple((component, mode, ratio) for (component, mode), ratio in shares.items())
+
+
+def read_handbook(vocabulary: Vocabulary) -> tuple[tuple[str, str, float], ...]:
+    """Ratios of the shipped handbook table for the components and failure modes that the vocabulary has.
+
+    The table speaks the seeded vocabulary; a shop with words of its own has fewer of its components, or none.
+    """
+    ratios = read_ratios(seed_folder() / "handbook_ratios.csv", read_vocabulary(seed_folder() / "vocabulary"))
+    return tuple(
+        (component, mode, ratio)
+        for component, mode, ratio in ratios
+        if component in vocabulary.components and mode in vocabulary.failure_modes
+    )
 
 
 def _read_table(path: Path, columns: tuple[str, ...]) -> _Rows:

@@ -14,7 +14,7 @@ from pipelines.wording import counted
 
 def show_bench(served: data.Served, *, today: date) -> None:
     """Machine on the left, suspects in the middle, the next check on the right; one below the other where narrow."""
-    machine, suspects, check = st.columns([9, 19, 12], gap="medium")
+    machine, suspects, check = st.columns([11, 18, 12], gap="medium")
     with machine:
         case = bench_state.open_case(served.vocabulary, served.shops, today=today)
         case = bench_view.show_inputs(case, served.vocabulary, served.shops, today=today)
@@ -31,15 +31,15 @@ def show_bench(served: data.Served, *, today: date) -> None:
 
 
 def show_answer(case: OpenCase, served: data.Served, *, today: date, check: st.delta_generator.DeltaGenerator) -> None:
-    """Suspects here, the next check and what the last one moved in its own column."""
+    """Suspects and what the last check moved here, the next check in its own column."""
     try:
         advice = data.advice_on(case.as_case(today), served)
         bench_view.show_suspects(advice, data.like_tickets(advice.case, served))
+        if case.results:
+            before = replace(case, results=case.results[:-1])
+            bench_view.show_moved(data.advice_on(before.as_case(today), served), advice, served.vocabulary)
         with check:
             bench_view.show_next(advice, served.vocabulary)
-            if case.results:
-                before = replace(case, results=case.results[:-1])
-                bench_view.show_moved(data.advice_on(before.as_case(today), served), advice, served.vocabulary)
     except InputError as problem:
         st.error(refusal(problem))
 

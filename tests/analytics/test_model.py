@@ -192,6 +192,7 @@ def test_sampling_finds_the_conjugate_posterior(tiny_vocabulary: Vocabulary) -> 
     assert share.std(0) == pytest.approx([0.1131, 0.09177, 0.11154], abs=0.012)
 
 
+@pytest.mark.slow
 def test_every_prior_is_finite_where_sampling_starts(inputs: ModelInputs, prior: LinkPrior) -> None:
     model: pm.Model = build_model(inputs, prior, Priors())
     assert np.isfinite(list(model.point_logps().values())).all()

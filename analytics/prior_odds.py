@@ -1,0 +1,100 @@
+"""The prior of alpha with what rules of thumb and handbook ratios say about it, drawn without a sampler to tune."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+from scipy.stats import gamma
+
+from analytics.model_inputs import LinkTable
+from analytics.priors import LinkPrior
+from analytics.terms import Priors
+
+SPREAD_SHAPE = 2.0  # as in `analytics.model`
+# Rules are worth tens of tickets, not thousands. Measured: after 100 steps means no longer move (see the test against
+# importance weights); the steps below leave a margin.
+STEPS = 200
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """Where the unit normals of a draw stand: two spreads, then suspects, then links."""
+
+    links: LinkTable
+    log_weight: np.ndarray
+    reach: tuple[float, float]
+
+    @property
+    def size(self) -> int:
+        return 2 + len(self.links.suspects) + len(self.links.symptom)
+
+
+def draw_alpha(
+    links: LinkTable, link_prior: LinkPrior, priors: Priors, *, rng: np.random.Generator, count: int
+) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """`count` independent draws of alpha (draw, link) and of the spreads `suspect` and `link`, each (draw,).
+
+    Notes
+    -----
+    Everything is a function of unit normals, so elliptical slice sampling fits, with nothing to tune: Murray, Adams and
+    MacKay, AISTATS 9 (2010) 541-548. Each draw is the last state of a chain of its own, started from the plain prior;
+    without rules and ratios the first state is already right.
+    """
+    layout = _Layout(links, link_prior.log_weight, (priors.suspect_scale, priors.link_scale))
+    state = rng.normal(size=(count, layout.size))
+    if len(link_prior.rule_link) or len(link_prior.ratio_group):
+        for _ in range(STEPS):
+            state = _slice_step(state, layout, link_prior, rng)
+    spread = _spreads(state, layout)
+    return _alpha(state, layout), {"suspect": spread[:, 0], "link": spread[:, 1]}
+
+
+def log_wishes(alpha: np.ndarray, links: LinkTable, link_prior: LinkPrior) -> np.ndarray:
+    """(draw,) what `wish_likelihood.score_wishes` says of each row of alpha (draw, link)."""
+    member = np.equal.outer(links.symptom, np.arange(len(links.symptoms))) * 1.0
+    odds = np.exp(alpha)
+    share = odds / (odds @ member)[:, links.symptom]
+    told = share[:, link_prior.rule_link]
+    a, b = link_prior.rule_beta.T - 1.0
+    value = np.log(told) @ a + np.log1p(-told) @ b
+    group = link_prior.ratio_group
+    value -= np.log(odds @ group.T) @ (group @ link_prior.ratio_weight)
+    return value + alpha @ link_prior.ratio_weight
+
+
+def _slice_step(state: np.ndarray, layout: _Layout, link_prior: LinkPrior, rng: np.random.Generator) -> np.ndarray:
+    """One elliptical slice step of every chain; brackets shrink for those chains only that are not yet on the slice."""
+
+    def score(at: np.ndarray) -> np.ndarray:
+        return log_wishes(_alpha(at, layout), layout.links, link_prior)
+
+    count = len(state)
+    other, level = rng.normal(size=state.shape), score(state) + np.log(rng.random(count))
+    angle = rng.uniform(0.0, 2.0 * np.pi, count)
+    low, high, new, waiting = angle - 2.0 * np.pi, angle.copy(), state.copy(), np.arange(count)
+    while len(waiting):
+        turn = angle[waiting, None]
+        proposal = np.cos(turn) * state[waiting] + np.sin(turn) * other[waiting]
+        on_slice = score(proposal) > level[waiting]
+        new[waiting[on_slice]] = proposal[on_slice]
+        waiting = waiting[~on_slice]
+        below = angle[waiting] < 0.0
+        low[waiting[below]], high[waiting[~below]] = angle[waiting[below]], angle[waiting[~below]]
+        angle[waiting] = rng.uniform(low[waiting], high[waiting])
+    return new
+
+
+def _spreads(state: np.ndarray, layout: _Layout) -> np.ndarray:
+    """(draw, 2): gamma spreads of suspects and links from their unit normals."""
+    return gamma.ppf(ndtr(state[:, :2]), SPREAD_SHAPE, scale=np.array(layout.reach) / SPREAD_SHAPE)
+
+
+def _alpha(state: np.ndarray, layout: _Layout) -> np.ndarray:
+    """(draw, link): seeded log weight plus what sums to zero over each symptom's list."""
+    links, suspects = layout.links, len(layout.links.suspects)
+    spread = _spreads(state, layout)
+    own = spread[:, [0]] * state[:, 2 : 2 + suspects]
+    departure = own[:, links.suspect] + spread[:, [1]] * state[:, 2 + suspects :]
+    member = np.equal.outer(links.symptom, np.arange(len(links.symptoms))) * 1.0
+    mean = (departure @ member) / member.sum(0)
+    return layout.log_weight + departure - mean[:, links.symptom]
