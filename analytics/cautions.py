@@ -17,6 +17,9 @@ GRAVE_HAZARDS = ("mains_present", "stored_charge", "moving_mechanism")
 # Minutes that a safer check may lose against the plan and still be preferred: about what a coin door takes to open.
 # Common practice, no source.
 TOLERANCE_MINUTES = 2.0
+# A check that tells nothing loses just its own minutes, and a short one would always pass for as good. One that loses
+# no more than this share of its minutes all but pays for itself. Common practice, no source.
+UNPAID_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -84,13 +87,17 @@ def prefer_dead_machine(
 ) -> SaferCheck | None:
     """A check as good as the planned one that keeps clear of mains, stored charge or moving parts; None without one.
 
-    A candidate loses at most `tolerance_minutes`, and its grave hazards are some but not all of those of the planned
-    check, and none besides. The one with the fewest wins; among those, the one that loses least.
+    A candidate loses at most `tolerance_minutes` and `UNPAID_SHARE` of its own; its grave hazards are some but not all
+    of those of the planned check, and none besides. The one with the fewest wins, then the one that loses least.
     """
     if not answer.check:
         return None
     planned = grave_hazards(vocabulary.checks[answer.check])
-    close = [choice for choice in answer.choices if choice.minutes_lost <= tolerance_minutes]
+    close = [
+        choice
+        for choice in answer.choices
+        if choice.minutes_lost <= min(tolerance_minutes, UNPAID_SHARE * choice.minutes)
+    ]
     safer = [choice for choice in close if grave_hazards(vocabulary.checks[choice.check]) < planned]
     if not safer:
         return None

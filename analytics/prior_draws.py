@@ -81,14 +81,16 @@ def draw_priors(
 def _draw_groups(
     inputs: ModelInputs, spreads: dict[str, np.ndarray], rng: np.random.Generator, count: int
 ) -> _Variables:
-    """Families and shops: normals that sum to zero both ways; one alone is like nobody else and departs from nothing."""
+    """Families and shops: normals that sum to zero both ways; one alone departs from nothing."""
     variables: _Variables = {}
     sizes = (("beta", "family", "suspect", len(inputs.families), len(inputs.links.suspects)),
              ("gamma", "shop", "mode", len(inputs.shops), len(inputs.links.modes)))  # fmt: skip
     for name, group, kind, rows, columns in sizes:
         scale = spreads[group][:, None, None]
-        table = scale * _centre(_centre(rng.normal(size=(count, rows, columns)), 1), 2) if rows else np.zeros(
-            (count, 0, columns)
+        table = (
+            scale * _centre(_centre(rng.normal(size=(count, rows, columns)), 1), 2)
+            if rows
+            else np.zeros((count, 0, columns))
         )
         variables[name] = (("draw", group, kind), table)
         variables[f"new_{group}"] = (("draw", kind), scale[:, 0] * rng.normal(size=(count, columns)))

@@ -40,9 +40,7 @@ def to_case(session: Session, vocabulary: Vocabulary) -> Case:
     )
 
 
-def to_bench_state(
-    session: Session, vocabulary: Vocabulary, *, sendout_minutes: float = SENDOUT_MINUTES
-) -> BenchState:
+def to_bench_state(session: Session, vocabulary: Vocabulary, *, sendout_minutes: float = SENDOUT_MINUTES) -> BenchState:
     """The bench as the planner needs it: what is open, what is left out, and whether a retest can deceive."""
     return BenchState(
         sendout_minutes=sendout_minutes,

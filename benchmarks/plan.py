@@ -8,7 +8,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from time import perf_counter
+from time import process_time
 
 import click
 import numpy as np
@@ -104,15 +104,15 @@ def _problems(size: Size, instances: int) -> Iterator[tuple[PlanProblem, str]]:
 
 def _measure(size: Size, profile: str, problem: PlanProblem) -> list[Row]:
     walks = {name: walk_choices(problem, choose) for name, choose in RIVALS.items()}
-    began = perf_counter()
+    began = process_time()
     plan = solve_plan(problem)
     check = next_check(plan)
-    first_ms = 1e3 * (perf_counter() - began)
+    first_ms = 1e3 * (process_time() - began)
     quote = expected_minutes(plan)
     if plan.is_exact:
-        began = perf_counter()
+        began = process_time()
         next_check(follow_result(plan, problem.checks[check], problem.outcomes[check][0]))
-        walks[PLANNER] = Walk(quote, first_ms, (1e3 * (perf_counter() - began),))
+        walks[PLANNER] = Walk(quote, first_ms, (1e3 * (process_time() - began),))
         return _rows(size, profile, walks, quote)
     walks[PLANNER] = walk_planner(problem)
     walks[KEPT] = Walk(quote, first_ms, ())
@@ -127,9 +127,9 @@ def _rows(size: Size, profile: str, walks: dict[str, Walk], reference: float) ->
 
 
 def _walk_patiently(problem: PlanProblem) -> Walk:
-    began, none_done = perf_counter(), np.zeros(len(problem.checks), dtype=bool)
+    began, none_done = process_time(), np.zeros(len(problem.checks), dtype=bool)
     grown = grow_plan(problem.mass, none_done, 0, tables=lookahead_tables(problem), limit=PATIENCE)
-    return Walk(float(grown[0][0]), 1e3 * (perf_counter() - began), ())
+    return Walk(float(grown[0][0]), 1e3 * (process_time() - began), ())
 
 
 def _optimum(problem: PlanProblem) -> float:
@@ -165,13 +165,13 @@ def _markdown(table: list[dict[str, float | str]], instances: int) -> str:
     lines = [
         "# Whole plans: how far above the best, and how long a decision takes",
         "",
-        f"`python -m benchmarks.plan --instances {instances}`, judging seed {JUDGING_SEED}. Gap: expected minutes of the",
-        "whole plan above the optimum, in percent; every method chooses anew after each result. At 30 x 40 no optimum is",
-        "known: there the gap is above the best of all rows, so 0 means best of those tried. Branches rarer than 1 in",
-        "500 are charged at the planner's own bound, so a plan kept as it is can come out a little below a re-planned",
-        "one. An exact plan is looked up after each result; nothing is solved again.",
+        f"`python -m benchmarks.plan --instances {instances}`, judging seed {JUDGING_SEED}.",
+        "Gap: expected minutes of the whole plan above the optimum, in percent; every method chooses anew after each",
+        "result. At 30 x 40 no optimum is known: there the gap is above the best of all rows, so 0 means best of those",
+        "tried. Branches rarer than 1 in 500 are charged at the planner's own bound. An exact plan is looked up after",
+        "each result; nothing is solved again. Times are processor time, so a busy machine does not change them much.",
         "",
-        "| size | profile | method | problems | gap % mean / p95 / worst | first ms median (worst) | later ms median |",
+        "| size | profile | method | problems | gap % mean / p95 / worst | first decision, ms median (worst) | later ones, ms median |",
         "|---|---|---|---|---|---|---|",
     ]
     for row in table:

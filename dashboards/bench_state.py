@@ -154,6 +154,5 @@ def _example(vocabulary: Vocabulary) -> str:
 def _replace_case(case: OpenCase) -> None:
     st.session_state[CASE] = case
     for name in vars(case):
-        key = f"bench_{name}_input"
-        if key in st.session_state:
-            st.session_state[key] = getattr(case, name)
+        # the input takes the value of the new case when it is drawn
+        st.session_state.pop(f"bench_{name}_input", None)

@@ -26,18 +26,13 @@ def in_markdown(key: str, /, **values: object) -> str:
 
 def plain(text: str) -> str:
     """Text that Markdown shows as it stands: a link or a vocabulary can make no picture, link or formula."""
-    return _MARKUP.sub(r"\\\1", " ".join(text.split()))
+    return _escape(" ".join(text.split()))
 
 
 def refusal(error: InputError) -> str:
     """What a refused request says, for Markdown; commands stay in code style."""
     parts = str(error).split("`")
-    return "`".join(part if at % 2 else plain_piece(part) for at, part in enumerate(parts))
-
-
-def plain_piece(text: str) -> str:
-    """As `plain`, blanks at both ends kept."""
-    return _MARKUP.sub(r"\\\1", text)
+    return "`".join(part if at % 2 else _escape(part) for at, part in enumerate(parts))
 
 
 @cache
@@ -45,3 +40,7 @@ def sentences(language: str) -> Mapping[str, str]:
     """Key ("bench.title") -> sentence of one language."""
     tables = tomllib.loads((_FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
     return {f"{page}.{name}": text for page, lines in tables.items() for name, text in lines.items()}
+
+
+def _escape(text: str) -> str:
+    return _MARKUP.sub(r"\\\1", text)

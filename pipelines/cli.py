@@ -7,8 +7,11 @@ from pathlib import Path
 import click
 
 from analytics.errors import InputError
+from pipelines.cli_bench import bench
+from pipelines.cli_card import card, discharge
 from pipelines.cli_history import check, ingest, quarantine
 from pipelines.cli_model import fit, fits
+from pipelines.cli_ready import ready
 from pipelines.cli_serve import demo, serve
 from pipelines.cli_suspects import suspects
 from pipelines.cli_vocabulary import vocabulary
@@ -28,7 +31,7 @@ def faultodds(context: click.Context, data: Path | None) -> None:
     context.obj = Settings(data) if data is not None else read_settings()
 
 
-for verb in (ingest, quarantine, check, fit, fits, suspects, vocabulary, serve, demo):
+for verb in (ingest, quarantine, check, fit, fits, suspects, bench, card, ready, discharge, vocabulary, serve, demo):
     faultodds.add_command(verb)
 
 

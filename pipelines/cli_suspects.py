@@ -8,18 +8,18 @@ import click
 
 from analytics.advice import Advice, advise
 from analytics.case import Case, CheckResult
+from analytics.cautions import DEFER
 from analytics.errors import InputError
-from analytics.plan_answers import PlanAnswer
 from analytics.vocabulary import Vocabulary
+from pipelines.advice_in_words import next_check_lines, say_plan, suspect_lines
 from pipelines.batches import answer_cases, read_cases
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import TicketCounts, count_like_tickets
 from pipelines.matching import match_spellings, phrase_books
 from pipelines.posteriors import load_newest
 from pipelines.settings import Settings
-from pipelines.wording import counted, in_ten, minutes_phrase, odds_phrase, salt_phrase
+from pipelines.wording import counted, salt_phrase
 
-SHOWN_SUSPECTS = 8
 # Below this many like tickets the answer says how little it has seen.
 FEW_TICKETS = 10
 
@@ -89,18 +89,8 @@ def say_advice(advice: Advice, counts: TicketCounts, vocabulary: Vocabulary) -> 
     case, answer = advice.case, advice.answer
     family = vocabulary.families[case.family].name if case.family in vocabulary.families else "any kind of machine"
     age = "year unknown" if case.age_years is None else f"{case.age_years} years old"
-    width = max(len(odds.name) for odds in advice.suspects[:SHOWN_SUSPECTS])
-    lines = [f"{vocabulary.symptoms[case.symptom].name} ({family}, {age})", ""]
-    lines += [
-        f"  {odds.name:<{width}}  {odds_phrase(odds.probability, odds.low, odds.high)}"
-        for odds in advice.suspects[:SHOWN_SUSPECTS]
-    ]
-    rest = sum(odds.probability for odds in advice.suspects[SHOWN_SUSPECTS:])
-    if rest:
-        left = len(advice.suspects) - SHOWN_SUSPECTS
-        lines.append(f"  {f'{left} more suspects together':<{width}}  {in_ten(rest)}")
-    lines += ["", _say_counts(counts), "", *_say_next(advice, vocabulary)]
-    lines.append(_say_plan(answer))
+    lines = [f"{vocabulary.symptoms[case.symptom].name} ({family}, {age})", "", *suspect_lines(advice)]
+    lines += ["", _say_counts(counts), "", *next_check_lines(advice, vocabulary), say_plan(answer), "", DEFER]
     return "\n".join(lines)
 
 
@@ -117,18 +107,10 @@ def advice_as_data(advice: Advice, counts: TicketCounts) -> dict[str, object]:
             {"suspect": odds.suspect, "probability": odds.probability, "low_90": odds.low, "high_90": odds.high}
             for odds in advice.suspects
         ],
-        "next_check": answer.check or None,
+        "next_check": advice.next_check or None,
         "expected_minutes": answer.expected_minutes,
         "chance_fixed": answer.chance_fixed,
     }
-
-
-def _say_plan(answer: PlanAnswer) -> str:
-    usual, slow = minutes_phrase(answer.expected_minutes), minutes_phrase(answer.quantile_minutes[2])
-    return (
-        f"Following the plan takes {usual} on average, more than {slow.removeprefix('about ')} on one machine in ten; "
-        f"{in_ten(answer.chance_fixed)} machines work at its end."
-    )
 
 
 def _say_counts(counts: TicketCounts) -> str:
@@ -136,17 +118,6 @@ def _say_counts(counts: TicketCounts) -> str:
     return (
         f"Behind this: {like}; {salt_phrase(counts.same_both)}." if counts.same_both < 10 else f"Behind this: {like}."
     )
-
-
-def _say_next(advice: Advice, vocabulary: Vocabulary) -> list[str]:
-    if not advice.answer.check:
-        return ["Next: hand the machine on. No check left is worth its minutes."]
-    check, choice = vocabulary.checks[advice.answer.check], advice.answer.choices[0]
-    lines = [f"First check: {check.name} ({minutes_phrase(choice.minutes)}, with opening up)"]
-    if check.instruction:
-        lines.append(f"  {check.instruction}")
-    lines += [f"  Caution: {vocabulary.hazards[code].note}" for code in check.hazards]
-    return lines
 
 
 def _result(text: str) -> CheckResult:

@@ -1,4 +1,4 @@
-"""What the bench was advised, kept as it was said, and scored when the ticket closes: the honest measure of the tool."""
+"""What the bench was advised, kept as it was said, and scored when the ticket closes: the measure of the tool."""
 
 from collections.abc import Sequence
 from pathlib import Path

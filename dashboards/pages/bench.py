@@ -14,7 +14,7 @@ from pipelines.wording import counted
 
 def show_bench(served: data.Served, *, today: date) -> None:
     """Machine on the left, suspects in the middle, the next check on the right; one below the other where narrow."""
-    machine, suspects, check = st.columns([11, 18, 12], gap="medium")
+    machine, suspects, check = st.columns([12, 18, 12], gap="medium")
     with machine:
         case = bench_state.open_case(served.vocabulary, served.shops, today=today)
         case = bench_view.show_inputs(case, served.vocabulary, served.shops, today=today)

@@ -17,7 +17,9 @@ def used_keys() -> set[str]:
     pages = {table.split(".")[0] for table in sentences(LANGUAGE)}
     found = {key for path in FOLDER.rglob("*.py") for key in KEY.findall(path.read_text(encoding="utf-8"))}
     # the one family of keys that is put together from a code
-    return {key for key in found if key.split(".")[0] in pages and not key.endswith(".py")} | {f"outcome.{outcome}" for outcome in OUTCOMES}
+    return {key for key in found if key.split(".")[0] in pages and not key.endswith(".py")} | {
+        f"outcome.{outcome}" for outcome in OUTCOMES
+    }
 
 
 def test_every_key_in_use_has_a_sentence_and_every_sentence_is_used() -> None:

@@ -1,0 +1,128 @@
+"""The Bench page as a person meets it: in a real browser, at the widths of a desk, a tablet and a telephone."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+pytestmark = pytest.mark.browser
+
+WIDTHS = {1280: 900, 768: 1000, 390: 844}
+LINK = "?s=place_found_no_action&f=crane_grab&y=1968&h=Saltmarsh+Pier"
+WAIT_MS = 30_000
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page that notes every host it asks and every error it meets."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme="light")
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    yield page
+    context.close()
+
+
+def outside_requests(page: Page, dashboard: str) -> list[str]:
+    """Fills up with every address asked that is not the dashboard's own."""
+    found: list[str] = []
+    host = urlsplit(dashboard).netloc
+
+    def note(url: str) -> None:
+        if urlsplit(url).scheme in ("http", "https", "ws", "wss") and urlsplit(url).netloc != host:
+            found.append(url)
+
+    page.on("request", lambda request: note(request.url))
+    page.on("websocket", lambda socket: note(socket.url))
+    return found
+
+
+def suspects_shown(page: Page) -> str:
+    """What the chart draws, as text; it changes when the odds do."""
+    chart = page.get_by_test_id("stVegaLiteChart").first
+    expect(chart.locator("canvas, svg").first).to_be_visible()
+    page.get_by_text("All of them in words").click()
+    words = page.get_by_test_id("stExpander").locator("ol")
+    expect(words).to_be_visible()
+    told = words.inner_text()
+    page.get_by_text("All of them in words").click()
+    return told
+
+
+def test_a_case_from_the_complaint_to_the_second_check_and_back(page: Page, dashboard: str) -> None:
+    outside, errors = outside_requests(page, dashboard), []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(dashboard)
+    page.get_by_label("What it does wrong").click()
+    page.get_by_role("option", name="Place found but its actuator does not fire").click()
+    heading = page.get_by_role("heading", name=re.compile("^First check"))
+    expect(heading).to_be_visible()
+    expect(page.get_by_text("Local codes and the rules of your trade come first.")).to_be_visible()
+    before = suspects_shown(page)
+
+    page.get_by_role("button", name=re.compile("^(Clear|Not cured)$")).click()
+    expect(page.get_by_role("heading", name=re.compile("^Next check"))).to_be_visible()
+    expect(page.get_by_role("heading", name="What that changed")).to_be_visible()
+    after = suspects_shown(page)
+    assert after != before
+    assert "done=" in page.url
+
+    page.reload()
+    expect(page.get_by_role("heading", name="Checked so far")).to_be_visible()
+    assert suspects_shown(page) == after
+
+    page.get_by_role("button", name="Undo the last one").click()
+    expect(heading).to_be_visible()
+    assert suspects_shown(page) == before
+
+    page.get_by_role("button", name="Start over").click()
+    expect(page.get_by_text("Begin with")).to_be_visible()
+    expect(page.get_by_label("What it does wrong")).to_have_value("")
+    assert outside == []
+    assert errors == []
+
+
+def test_the_page_can_be_worked_from_the_keyboard(page: Page, dashboard: str) -> None:
+    page.goto(f"{dashboard}/{LINK}")
+    answer = page.get_by_role("button", name="Could not tell")
+    expect(answer).to_be_visible()
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if answer.evaluate("button => button === document.activeElement"):
+            break
+    else:
+        pytest.fail("Tab does not reach the answer buttons.")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Checked so far")).to_be_visible()
+
+
+def test_every_input_has_a_label(page: Page, dashboard: str) -> None:
+    page.goto(f"{dashboard}/{LINK}")
+    expect(page.get_by_role("button", name="Could not tell")).to_be_visible()
+    inputs = page.locator("[data-testid=stMain] :is(input, textarea, button):visible")
+    unnamed = inputs.evaluate_all(
+        "all => all.filter(one => !(one.ariaLabel || one.innerText || (one.labels && one.labels.length)"
+        " || one.getAttribute('aria-labelledby'))).map(one => one.outerHTML.slice(0, 160))"
+    )
+    assert inputs.count() >= 8
+    assert unnamed == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_runs_off_the_side_of_any_screen(
+    browser: Browser, dashboard: str, screenshots: Path, scheme: str
+) -> None:
+    context = browser.new_context(color_scheme="light" if scheme == "light" else "dark")
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    for width, height in WIDTHS.items():
+        page.set_viewport_size({"width": width, "height": height})
+        page.goto(f"{dashboard}/{LINK}")
+        expect(page.get_by_role("button", name="Could not tell")).to_be_visible()
+        expect(page.get_by_test_id("stVegaLiteChart").locator("canvas, svg").first).to_be_visible()
+        page.screenshot(path=screenshots / f"bench-{scheme}-{width}.png")
+        too_wide = page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth")
+        assert too_wide <= 0
+    context.close()
