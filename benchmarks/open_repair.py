@@ -19,7 +19,7 @@ import pandas as pd
 from analytics.backtest import Origin
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
-from pipelines.backtests import MODEL_CHECKS, MODEL_TOLD, Backtest, as_data, gather_folds, replay_origin
+from pipelines.backtests import Backtest, as_data, gather_folds, replay_origin
 from pipelines.catalogue import read_vocabulary, write_vocabulary
 from pipelines.column_maps import find_column_map, read_column_map
 from pipelines.intake import ingest_file

@@ -171,7 +171,8 @@ def _markdown(table: list[dict[str, float | str]], instances: int) -> str:
         "tried. Branches rarer than 1 in 500 are charged at the planner's own bound. An exact plan is looked up after",
         "each result; nothing is solved again. Times are processor time, so a busy machine does not change them much.",
         "",
-        "| size | profile | method | problems | gap % mean / p95 / worst | first decision, ms median (worst) | later ones, ms median |",
+        "| size | profile | method | problems | gap % mean / p95 / worst | first decision, ms median (worst) "
+        "| later ones, ms median |",
         "|---|---|---|---|---|---|---|",
     ]
     for row in table:

@@ -38,7 +38,7 @@ class Situation:
 
 @dataclass(frozen=True)
 class Walk:
-    """Expected minutes of a method's whole plan, re-planned after each result, and its processor milliseconds by decision."""
+    """Expected minutes of a whole plan, chosen anew after each result, and processor milliseconds by decision."""
 
     minutes: float
     first_ms: float

@@ -46,5 +46,5 @@ def discharge(volts: float, kiloohms: float, microfarads: float) -> None:
     for limit in RESIDUAL_LIMITS:
         seconds = discharge_seconds(volts, 1e3 * kiloohms, 1e-6 * microfarads, limit.volts)
         verdict = "within" if seconds <= limit.seconds else "not within"
-        click.echo(f"{limit.source}: {limit.volts:g} V after {seconds:.3g} s, {verdict} its {limit.seconds:g} s.")
+        click.echo(f"{limit.source}: {limit.volts:g} V after {seconds:.1f} s, {verdict} its {limit.seconds:g} s.")
     click.echo(f"That holds if the resistor is sound; it may be open. Measure before touching. {DEFER}")

@@ -1,5 +1,6 @@
 """The verb `ready`: a machine is put back together; will it work, and what is still worth checking?"""
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -23,13 +24,13 @@ SHOWN_SUSPECTS, SHOWN_CHECKS = 5, 6
 
 @click.command()
 @click.option("--family", default="", help="Kind of machine, by code or name.")
-@click.option("--age", type=click.IntRange(0, 300), default=None, help="Age in years; leave out when unknown.")
+@click.option("--year", type=int, default=None, help="Year of manufacture; leave out when unknown.")
 @click.option("--passed", multiple=True, metavar="CHECK", help="A check that found nothing, or a remedy that was done.")
 @click.option("--open", "opened", multiple=True, metavar="GROUP", help="An access group that is open anyway.")
 @click.option("--fault-chance", default=CHANCE_OF_FAULT, show_default=True, help="P(any fault) before any check.")
 @click.pass_obj
 def ready(
-    settings: Settings, family: str, age: int | None, passed: tuple[str, ...], opened: tuple[str, ...],
+    settings: Settings, family: str, year: int | None, passed: tuple[str, ...], opened: tuple[str, ...],
     fault_chance: float,
 ) -> None:  # fmt: skip
     """Odds that a machine just put together works when it is switched on, and which check raises them most."""
@@ -37,6 +38,7 @@ def ready(
     books = phrase_books(vocabulary)
     kind = _code("family", family, books) if family else ""
     posterior = load_live(settings, vocabulary).posterior
+    age = None if year is None else datetime.now(UTC).year - year
     weights = read_symptom_weights(settings.store_path, vocabulary, family=kind)
     answer = assess_readiness(
         posterior,

@@ -1,0 +1,62 @@
+"""The verb `backtest`: how good the odds would have been, beside simpler methods."""
+
+from typing import TYPE_CHECKING
+
+import click
+import pandas as pd
+
+from pipelines.progress import progress_bar
+from pipelines.settings import Settings
+from pipelines.tables import print_table
+from pipelines.wording import in_ten
+
+if TYPE_CHECKING:
+    from pipelines.backtests import Backtest
+
+
+@click.command()
+@click.option("--folds", type=click.IntRange(1, 20), default=3, show_default=True, help="Stretches of time to score.")
+@click.pass_obj
+def backtest(settings: Settings, folds: int) -> None:
+    """Fit what was known at earlier dates and score the tickets that came after (about a minute a fold)."""
+    # PyMC takes seconds to import; only the verbs that fit wait for it.
+    from pipelines.backtests import run_backtest
+
+    with progress_bar("Fitting earlier dates") as advance:
+        found = run_backtest(settings, folds=folds, progress=advance)
+    print_table(score_rows(found))
+    click.echo("\n".join(sentences(found)))
+
+
+def score_rows(found: "Backtest") -> pd.DataFrame:
+    """The table of scores as a person reads it."""
+    table = found.table
+    behind = zip(table["behind"], table["behind_se"], strict=True)
+    return pd.DataFrame(
+        {
+            "forecast by": table["method"],
+            "tickets": table["tickets"],
+            "log loss": table["log_loss"].round(3),
+            "behind this model": [f"{gap:+.3f} ± {error:.3f}" if gap else "" for gap, error in behind],
+            "Brier": table["brier"].round(3),
+            "place of the true suspect": table["rank"].round(1),
+            "named first": table["top_1"].map(in_ten),
+            "among the first three": table["top_3"].map(in_ten),
+        }
+    )
+
+
+def sentences(found: "Backtest") -> tuple[str, ...]:
+    """What the table means."""
+    from pipelines.backtests import SCORED_SENTENCE
+
+    bins, folds = found.calibration, found.folds
+    inside = ((bins["low"] <= bins["forecast_mean"]) & (bins["forecast_mean"] <= bins["high"])).sum()
+    return (
+        SCORED_SENTENCE,
+        f"Fits of what was known on {', '.join(folds['start'])}, each scored on the tickets up to the next date.",
+        "Log loss: how surprised the forecast was by the true suspect; less is better, 0 is never surprised. Behind this "
+        "model: difference on the same tickets with its standard error; above 0 is worse than this model without words.",
+        "Rows with checks count only tickets that were still open after them.",
+        f"Calibration: of {len(bins)} groups of like odds, {inside} came true as often as said, within chance.",
+    )
