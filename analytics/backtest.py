@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -63,7 +64,7 @@ def rolling_origins(first: date, last: date, folds: int) -> tuple[Origin, ...]:
             f"{folds} folds cannot be cut from tickets of {max(days, 0)} days. Allowed: 1 to {max(days - learning, 0)}."
         )
     edges = [first + timedelta(days=learning + (days - learning) * at // folds) for at in range(folds + 1)]
-    return tuple(Origin(start, end) for start, end in zip(edges, edges[1:], strict=False))
+    return tuple(Origin(start, end) for start, end in pairwise(edges))
 
 
 def places_of_truth(tickets: pd.DataFrame, listed: Mapping[str, Sequence[str]]) -> np.ndarray:

@@ -24,6 +24,8 @@ from analytics.vocabulary import Vocabulary
 STORED_DRAWS = 600
 # A short run that only learns how far each term reaches, so that the long one can be parametrised for it.
 PILOT_TUNE, PILOT_DRAWS = 150, 50
+# Step sizes by their acceptance: the second, with smaller steps, is for the rare run in which one step went astray.
+ACCEPTANCES = (0.85, 0.97)
 
 Progress = Callable[[float], None]
 
@@ -32,7 +34,7 @@ Progress = Callable[[float], None]
 class Effort:
     """How long to sample."""
 
-    tune: int = 400
+    tune: int = 300
     draws: int = 1000
     chains: int = 4
 
@@ -95,12 +97,19 @@ def sample_evidence(
     )
     spreads = {str(term): float(pilot["spread"].sel(term=term).mean()) for term in pilot["term"].values}
     shares = coefficient_shares(model_terms(inputs, priors), spreads)
-    return _sample(
-        compiled.with_data(share=shares),
-        effort,
-        seed=seed + 1,
-        progress=lambda done: report(done, steps[0], sum(steps)),
-    )
+    tuned = compiled.with_data(share=shares)
+    for attempt, acceptance in enumerate(ACCEPTANCES):
+        samples = _sample(
+            tuned,
+            effort,
+            seed=seed + 1 + attempt,
+            progress=lambda done: report(done, steps[0], sum(steps)),
+            acceptance=acceptance,
+        )
+        # the costly figures can wait: only a divergence asks for smaller steps
+        if not samples["diverging"].any():
+            break
+    return samples
 
 
 def thin_samples(
@@ -185,7 +194,9 @@ def _coords(inputs: ModelInputs) -> dict[str, Any]:
     }
 
 
-def _sample(compiled: Any, effort: Effort, *, seed: int, progress: Progress | None) -> xr.Dataset:
+def _sample(
+    compiled: Any, effort: Effort, *, seed: int, progress: Progress | None, acceptance: float = ACCEPTANCES[0]
+) -> xr.Dataset:
     """nutpie, quietly. Its own bar would go to standard output."""
 
     def report(chains: list[Any]) -> None:
@@ -199,6 +210,7 @@ def _sample(compiled: Any, effort: Effort, *, seed: int, progress: Progress | No
         chains=effort.chains,
         seed=seed,
         progress_bar=False,
+        target_accept=acceptance,
         progress_callback=report,
         progress_rate=200,
         save_warmup=False,

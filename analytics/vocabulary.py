@@ -20,7 +20,7 @@ RESULTS = ("fixed", "not_fixed", "no_fault_found", "handed_on")
 
 @dataclass(frozen=True)
 class Term:
-    """A family, symptom, component, failure mode, access group or hazard: a code, its name in words, other spellings."""
+    """A family, symptom, component, failure mode, access group or hazard: code, name in words, other spellings."""
 
     code: str
     name: str

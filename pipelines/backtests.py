@@ -1,11 +1,8 @@
 """Backtest: fits of what was known at earlier dates, scored on the tickets that came after, beside simpler methods."""
 
-import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime
-from typing import Any
-from uuid import uuid4
 
 import numpy as np
 import pandas as pd
@@ -37,6 +34,7 @@ from analytics.priors import link_prior
 from analytics.scoring import calibration_bins
 from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
+from pipelines.backtest_files import SCORED_CONFIRMATIONS, Backtest, save_backtest
 from pipelines.catalogue import read_vocabulary
 from pipelines.complaints import learn_complaints
 from pipelines.history import read_closed_cases, read_evidence
@@ -47,12 +45,6 @@ from pipelines.settings import Settings
 DEFAULT_FOLDS = 3
 # Half the draws of a fit that is served: they blur the scores by less than the tickets do.
 FOLD_EFFORT = Effort(tune=300, draws=400, chains=2)
-# Scored are tickets whose suspect was cured; comebacks count like any other ticket. A symptom that merely went away
-# says too little about the suspect to judge anybody by.
-SCORED_CONFIRMATIONS = ("reproduced_and_cured", "cured")
-SCORED_SENTENCE = (
-    "Scored are tickets confirmed as reproduced and cured, or cured, comebacks among them. All tickets are learnt from."
-)
 
 MODEL, MODEL_WORDS, MODEL_TOLD = "this model", "this model, + owner's words", "this model, + words, other symptoms"
 MODEL_CHECKS = ("this model, + those and the first check", "this model, + those and the first two checks")
@@ -71,24 +63,6 @@ class Fold:
     scores: pd.DataFrame
     forecast: np.ndarray
     outcome: np.ndarray
-
-
-@dataclass(frozen=True, eq=False)
-class Backtest:
-    """What a backtest found.
-
-    Parameters
-    ----------
-    made_at : UTC
-    folds : frame: start, end (days), learnt_from, scored (tickets), max_rhat, min_ess, divergence_count
-    table : frame: method, tickets, log_loss, brier, rank, top_1, top_3, behind, behind_se (see `summarise_scores`)
-    calibration : frame: forecast_mean, observed_rate, count, low, high, of every suspect of the model's lists
-    """
-
-    made_at: datetime
-    folds: pd.DataFrame
-    table: pd.DataFrame
-    calibration: pd.DataFrame
 
 
 def run_backtest(
@@ -120,7 +94,7 @@ def run_backtest(
 
         done.append(replay_origin(settings, origin, seed=seed + at, progress=report, effort=effort))
     found = gather_folds(done)
-    _write(settings, found)
+    save_backtest(settings, found)
     return found
 
 
@@ -185,10 +159,7 @@ def fit_until(
         progress=progress,
         effort=effort,
     )
-    text = learn_complaints(settings.store_path, posterior, vocabulary, until=until)
-    return Posterior(
-        posterior.fit_id, posterior.draws, posterior.diagnostics, ticket_count=posterior.ticket_count, text=text
-    )
+    return replace(posterior, text=learn_complaints(settings.store_path, posterior, vocabulary, until=until))
 
 
 def gather_folds(folds: Sequence[Fold]) -> Backtest:
@@ -215,28 +186,6 @@ def gather_folds(folds: Sequence[Fold]) -> Backtest:
         table=summarise_scores(scores, MODEL),
         calibration=pd.DataFrame(asdict(bins)),
     )
-
-
-def read_backtest(settings: Settings) -> Backtest | None:
-    """The last stored backtest, if there is one."""
-    path = settings.data_folder / "backtest.json"
-    if not path.exists():
-        return None
-    told = json.loads(path.read_text(encoding="utf-8"))
-    frames = {name: pd.DataFrame(told[name]) for name in ("folds", "table", "calibration")}
-    return Backtest(made_at=datetime.fromisoformat(told["made_at"]), **frames)
-
-
-def as_data(found: Backtest) -> dict[str, Any]:
-    """The same for JSON."""
-    frames = {name: getattr(found, name).to_dict(orient="records") for name in ("folds", "table", "calibration")}
-    return {"made_at": found.made_at.isoformat(), "scored": SCORED_SENTENCE, **frames}
-
-
-def _write(settings: Settings, found: Backtest) -> None:
-    aside = settings.data_folder / f".{uuid4().hex}.json"
-    aside.write_text(json.dumps(as_data(found), indent=1), encoding="utf-8")
-    aside.replace(settings.data_folder / "backtest.json")
 
 
 def _model(

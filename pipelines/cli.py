@@ -7,8 +7,10 @@ from pathlib import Path
 import click
 
 from analytics.errors import InputError
+from pipelines.cli_backtest import backtest
 from pipelines.cli_bench import bench
 from pipelines.cli_card import card, discharge
+from pipelines.cli_export import export
 from pipelines.cli_history import check, ingest, quarantine
 from pipelines.cli_model import fit, fits
 from pipelines.cli_ready import ready
@@ -31,7 +33,10 @@ def faultodds(context: click.Context, data: Path | None) -> None:
     context.obj = Settings(data) if data is not None else read_settings()
 
 
-for verb in (ingest, quarantine, check, fit, fits, suspects, bench, card, ready, discharge, vocabulary, serve, demo):
+for verb in (
+    *(ingest, quarantine, check, export, fit, fits, backtest, suspects, bench),
+    *(card, ready, discharge, vocabulary, serve, demo),
+):
     faultodds.add_command(verb)
 
 

@@ -1,17 +1,13 @@
 """The verb `backtest`: how good the odds would have been, beside simpler methods."""
 
-from typing import TYPE_CHECKING
-
 import click
 import pandas as pd
 
+from pipelines.backtest_files import SCORED_SENTENCE, Backtest
 from pipelines.progress import progress_bar
 from pipelines.settings import Settings
 from pipelines.tables import print_table
 from pipelines.wording import in_ten
-
-if TYPE_CHECKING:
-    from pipelines.backtests import Backtest
 
 
 @click.command()
@@ -28,7 +24,7 @@ def backtest(settings: Settings, folds: int) -> None:
     click.echo("\n".join(sentences(found)))
 
 
-def score_rows(found: "Backtest") -> pd.DataFrame:
+def score_rows(found: Backtest) -> pd.DataFrame:
     """The table of scores as a person reads it."""
     table = found.table
     behind = zip(table["behind"], table["behind_se"], strict=True)
@@ -46,17 +42,15 @@ def score_rows(found: "Backtest") -> pd.DataFrame:
     )
 
 
-def sentences(found: "Backtest") -> tuple[str, ...]:
+def sentences(found: Backtest) -> tuple[str, ...]:
     """What the table means."""
-    from pipelines.backtests import SCORED_SENTENCE
-
     bins, folds = found.calibration, found.folds
     inside = ((bins["low"] <= bins["forecast_mean"]) & (bins["forecast_mean"] <= bins["high"])).sum()
     return (
         SCORED_SENTENCE,
         f"Fits of what was known on {', '.join(folds['start'])}, each scored on the tickets up to the next date.",
-        "Log loss: how surprised the forecast was by the true suspect; less is better, 0 is never surprised. Behind this "
-        "model: difference on the same tickets with its standard error; above 0 is worse than this model without words.",
+        "Log loss: how surprised the forecast was by the true suspect; less is better, 0 is never surprised.",
+        "Behind this model: log loss above that of this model without words on the same tickets, ± its standard error.",
         "Rows with checks count only tickets that were still open after them.",
         f"Calibration: of {len(bins)} groups of like odds, {inside} came true as often as said, within chance.",
     )

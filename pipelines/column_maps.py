@@ -22,8 +22,8 @@ GUESS_THRESHOLD = 60
 
 @dataclass(frozen=True)
 class ColumnMap:
-    """Field -> headers that mean it, compared without case, blanks, `_` and `-`; and field -> cell as written -> what it
-    is taken as, for files that have other words for the same thing.
+    """Field -> headers that mean it, compared without case, blanks, `_` and `-`; and field -> cell as written -> what
+    it is taken as, for files that have other words for the same thing.
     """
 
     headers: Mapping[str, tuple[str, ...]]
@@ -33,8 +33,8 @@ class ColumnMap:
 def read_column_map(path: Path | None = None) -> ColumnMap:
     """The headers of the ticket template; for fields that the file at `path` lists, its headers instead.
 
-    The file is CSV with the columns field and header, one row a spelling. Rows that fill in a third column, written, say
-    what a cell of the field is taken as (fourth column, taken_as; blank: as if nothing were written).
+    The file is CSV with the columns field and header, one row a spelling. Rows that fill in a third column, written,
+    say what a cell of the field is taken as (fourth column, taken_as; blank: as if nothing were written).
 
     Raises
     ------
@@ -97,7 +97,7 @@ def take_fields(frame: pd.DataFrame, columns: Mapping[str, str]) -> pd.DataFrame
 
 
 def translate_cells(texts: pd.DataFrame, column_map: ColumnMap) -> pd.DataFrame:
-    """The fields of `take_fields` with the cells that the map has words for replaced, whatever their case and blanks."""
+    """The fields of `take_fields` with cells that the map has words for replaced, whatever their case and blanks."""
     translated = {}
     for field, words in column_map.cells.items():
         keys = {cell: _key(cell) for cell in texts[field].unique()}

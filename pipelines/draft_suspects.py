@@ -8,8 +8,8 @@ from analytics.vocabulary import SOMETHING_ELSE, Suspect, Term, Vocabulary
 from pipelines.matching import tidy
 from pipelines.spelling_groups import Group, Groups, make_code
 
-# Failure mode of a suspect whose words name none that the base vocabulary knows.
-UNSTATED_MODE = Term("faulty", "Faulty", (), "The tickets do not say in which way it failed.")
+# Note of the failure mode of a suspect whose words name none that the base vocabulary knows.
+UNSTATED_NOTE = "The tickets do not say in which way it failed."
 UNSTATED_COMPONENT = "Part not named"
 
 _ModePhrases = list[tuple[list[str], Term]]
@@ -28,6 +28,9 @@ class DraftSuspects:
 def draft_suspects(written: Groups, base: Vocabulary) -> DraftSuspects:
     """Suspects in the shop's words; failure modes are those of `base`, found as words of the suspect.
 
+    A suspect that names none gets one of its own: shops and ages move suspects by failure mode, and what nobody has
+    stated is no mode that two suspects could share.
+
     "Coil open" and "coil open circuit" are one component with one failure mode: one suspect, and an alias.
     """
     phrases = _mode_phrases(base)
@@ -41,8 +44,10 @@ def draft_suspects(written: Groups, base: Vocabulary) -> DraftSuspects:
             suspect_of_group[group.code] = SOMETHING_ELSE
             continue
         mode, rest = _find_mode(group.name, phrases)
+        component = _component_code(rest, components)
+        mode = mode or Term(f"{component}_faulty", f"Faulty ({components[component].name})", (), UNSTATED_NOTE)
         modes.setdefault(mode.code, mode)
-        pair = (_component_code(rest, components), mode.code)
+        pair = (component, mode.code)
         suspects[pair] = _add_spellings(suspects.get(pair), group, pair=pair, vague=vague)
         suspect_of_group[group.code] = suspects[pair].code
     return DraftSuspects(
@@ -66,8 +71,8 @@ def _mode_phrases(base: Vocabulary) -> _ModePhrases:
     return sorted(phrases, key=lambda entry: (-len(entry[0]), -len(" ".join(entry[0]))))
 
 
-def _find_mode(name: str, phrases: _ModePhrases) -> tuple[Term, str]:
-    """Failure mode named in a suspect, and the words left for the component."""
+def _find_mode(name: str, phrases: _ModePhrases) -> tuple[Term | None, str]:
+    """Failure mode named in a suspect, if any, and the words left for the component."""
     written = name.split()
     plain = [" ".join(_words(word)) for word in written]
     for words, mode in phrases:
@@ -75,7 +80,7 @@ def _find_mode(name: str, phrases: _ModePhrases) -> tuple[Term, str]:
             if plain[start : start + len(words)] == words:
                 rest = " ".join([*written[:start], *written[start + len(words) :]]).strip(" ,;:/-")
                 return mode, rest or UNSTATED_COMPONENT
-    return UNSTATED_MODE, name
+    return None, name
 
 
 def _component_code(text: str, components: dict[str, Term]) -> str:

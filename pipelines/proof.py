@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from uuid import uuid4
 
@@ -101,9 +102,9 @@ def compare_simpler(
             evidence,
             vocabulary,
             link_prior=read_link_prior(settings, vocabulary),
-            priors=replace(Priors(), **dict.fromkeys(scales, NEXT_TO_NOTHING)),
+            priors=replace(Priors(), **dict.fromkeys(scales, NEXT_TO_NOTHING)),  # type: ignore[arg-type]
             seed=PROOF_SEED,
-            progress=lambda share, at=at: progress((at + share) / len(SIMPLER)),
+            progress=partial(_report, progress, at),
             effort=Effort(tune=300, draws=500),
         )
         found.append(_compare_posterior(name, score_evidence(posterior, evidence), full))
@@ -120,6 +121,10 @@ def save_proof(settings: Settings, proof: Proof) -> Path:
     finally:
         aside.unlink(missing_ok=True)
     return path
+
+
+def _report(progress: Callable[[float], None], done: int, share: float) -> None:
+    progress((done + share) / len(SIMPLER))
 
 
 def _compare_posterior(name: str, scores: TicketScores, full: LeftOut) -> Simpler:

@@ -18,8 +18,9 @@ from pipelines.spelling_groups import Group, Groups, group_spellings
 from pipelines.ticket_lists import count_entries, split_list, symptom_names
 from pipelines.ticket_rows import dates_in
 
-# Share of a symptom's confirmed tickets from which a link has a strength.
-STRENGTH_BY_SHARE = ((0.2, "often"), (0.07, "sometimes"), (0.02, "rarely"), (0.0, "hardly_ever"))
+# All links that tickets show are equally strong: a strength is what was known before the tickets, and the fit reads the
+# same tickets once more. With strengths by share, forecasts of later tickets came out worse (benchmarks/open_repair.py).
+SEEN_STRENGTH, ELSE_STRENGTH = "sometimes", "rarely"
 # A symptom without one confirmed ticket is linked to so many of the commonest suspects.
 SUSPECTS_WITHOUT_TICKETS = 8
 # Age bands hold about equally many tickets; with fewer tickets of known age the bands of the base stay.
@@ -29,8 +30,8 @@ AGE_BAND_COUNT, LEAST_AGES, LAST_AGE_YEARS = 6, 60, 130
 def propose_vocabulary(raw: RawTable, *, column_map: ColumnMap, base: Vocabulary) -> Vocabulary:
     """Draft of a vocabulary in the words of a ticket file; `pipelines.catalogue.write_vocabulary` writes it.
 
-    Families, symptoms, suspects and checks are the file's own, rare misspellings their aliases; a link is as strong as
-    the share of the symptom's tickets that ended with the suspect. Failure modes and hazards come from `base`. Each
+    Families, symptoms, suspects and checks are the file's own, rare misspellings their aliases; a symptom is linked to
+    the suspects that its tickets ended with, commonest first, all equally strongly. Failure modes and hazards come from `base`. Each
     suspect gets one generic inspection and one remedy, marked as drafts.
 
     Raises
@@ -86,19 +87,16 @@ def _name_suspects(texts: pd.DataFrame, symptoms: Groups, suspect_of: Mapping[st
 
 
 def _links(named: pd.DataFrame, symptoms: list[str]) -> dict[tuple[str, str], str]:
-    """Strength of each link that tickets show; a symptom without such tickets gets the commonest suspects."""
+    """The links that tickets show; a symptom without such tickets gets the commonest suspects."""
     links: dict[tuple[str, str], str] = {}
     commonest = (
         named[named["suspect"] != SOMETHING_ELSE].groupby("suspect")["weight"].sum().nlargest(SUSPECTS_WITHOUT_TICKETS)
     )
     for symptom in symptoms:
         weights = named[named["symptom"] == symptom].groupby("suspect")["weight"].sum().sort_values(ascending=False)
-        shares = weights / weights.sum()
-        if shares.drop(SOMETHING_ELSE, errors="ignore").empty:
-            links.update({(symptom, suspect): "rarely" for suspect in commonest.index})
-        for suspect, share in shares.items():
-            links[symptom, str(suspect)] = next(strength for least, strength in STRENGTH_BY_SHARE if share >= least)
-        links.setdefault((symptom, SOMETHING_ELSE), "rarely")
+        shown = [str(suspect) for suspect in weights.index if suspect != SOMETHING_ELSE] or list(commonest.index)
+        links.update({(symptom, suspect): SEEN_STRENGTH for suspect in shown})
+        links[symptom, SOMETHING_ELSE] = ELSE_STRENGTH
     return links
 
 

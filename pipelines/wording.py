@@ -94,8 +94,10 @@ def _fraction(share: float) -> tuple[int, int]:
     """Part and whole; (0, 100) for less than a hundredth, (100, 100) for more than all but one."""
     if not 0.0 <= share <= 1.0:
         raise InputError(f"{share:g} is not a share. Give a number from 0 to 1.")
+    # 1 - 0.925 is not 0.075 to the last digit; both are to be said alike
+    share = round(share, 9)
     if share > 0.5:
-        part, whole = _fraction(round(1.0 - share, 9))
+        part, whole = _fraction(1.0 - share)
         return whole - part, whole
     if share < 0.01:
         return 0, 100
