@@ -19,7 +19,7 @@ from pipelines.ticket_lists import count_entries, split_list, symptom_names
 from pipelines.ticket_rows import dates_in
 
 # All links that tickets show are equally strong: a strength is what was known before the tickets, and the fit reads the
-# same tickets once more. With strengths by share, forecasts of later tickets came out worse (benchmarks/open_repair.py).
+# same tickets once more. With strengths by share, forecasts of later tickets came out worse.
 SEEN_STRENGTH, ELSE_STRENGTH = "sometimes", "rarely"
 # A symptom without one confirmed ticket is linked to so many of the commonest suspects.
 SUSPECTS_WITHOUT_TICKETS = 8
@@ -31,8 +31,8 @@ def propose_vocabulary(raw: RawTable, *, column_map: ColumnMap, base: Vocabulary
     """Draft of a vocabulary in the words of a ticket file; `pipelines.catalogue.write_vocabulary` writes it.
 
     Families, symptoms, suspects and checks are the file's own, rare misspellings their aliases; a symptom is linked to
-    the suspects that its tickets ended with, commonest first, all equally strongly. Failure modes and hazards come from `base`. Each
-    suspect gets one generic inspection and one remedy, marked as drafts.
+    the suspects that its tickets ended with, commonest first, all equally strongly. Failure modes and hazards come from
+    `base`. Each suspect gets one generic inspection and one remedy, marked as drafts.
 
     Raises
     ------
