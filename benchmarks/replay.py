@@ -1,9 +1,8 @@
 """Minutes that the plan would have saved on the demo's later tickets: `python -m benchmarks.replay --tickets 250`.
 
-The model is fitted to the tickets before `ORIGIN` alone. Each later ticket is then worked on anew, with its true
-suspect and true rates known: in the order of the plan, in the order recorded, and in the order of what settled most
-tickets of that symptom before. All pay the same minutes and the same price for handing on. A check that was recorded answers as it
-did then; any other one by luck of its own, the same for every order. Written to benchmarks/reports.
+The model is fitted to the tickets before `ORIGIN` alone. Each later ticket is worked on anew with its true suspect and
+true rates known: in the order of the plan, as recorded, and in the order of what settled most tickets of that symptom.
+A check that was recorded answers as it did then; any other one by luck of its own, the same for every order.
 """
 
 import json
