@@ -1,5 +1,6 @@
 """Simpler ways to forecast a suspect, each as strong as it can be made: what the hierarchical model has to beat."""
 
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -141,7 +142,10 @@ def _classify(
     if target.nunique() < 2:
         return np.zeros((len(wanted), listed.used.shape[1]))
     from_known, from_wanted = encode(known, wanted)
-    model.fit(from_known, target, sample_weight=known["weight"].to_numpy())
+    with warnings.catch_warnings():
+        # a few dozen tickets may have as many suspects as half of them
+        warnings.filterwarnings("ignore", message="The number of unique classes", category=UserWarning)
+        model.fit(from_known, target, sample_weight=known["weight"].to_numpy())
     by_class = np.column_stack([model.predict_proba(from_wanted), np.zeros(len(wanted))])
     at = {code: column for column, code in enumerate(model.classes_)}
     column = np.full(listed.used.shape, len(at))

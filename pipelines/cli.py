@@ -13,6 +13,7 @@ from pipelines.cli_card import card, discharge
 from pipelines.cli_export import export
 from pipelines.cli_history import check, ingest, quarantine
 from pipelines.cli_model import fit, fits
+from pipelines.cli_proof import checks, priors, proof
 from pipelines.cli_ready import ready
 from pipelines.cli_serve import demo, serve
 from pipelines.cli_suspects import suspects
@@ -35,7 +36,7 @@ def faultodds(context: click.Context, data: Path | None) -> None:
 
 for verb in (
     *(ingest, quarantine, check, export, fit, fits, backtest, suspects, bench),
-    *(card, ready, discharge, vocabulary, serve, demo),
+    *(card, ready, discharge, priors, checks, proof, vocabulary, serve, demo),
 ):
     faultodds.add_command(verb)
 
