@@ -70,16 +70,20 @@ def refit(
     rules = read_rules(settings.vocabulary_folder / RULES_FILE, vocabulary) if has_rules(settings) else ()
     ratios = read_handbook(vocabulary)
     priors, fit_id = Priors(), _fit_id()
-    posterior = fit_evidence(
-        evidence,
-        vocabulary,
-        link_prior=lambda inputs: link_prior(vocabulary, inputs.links, rules=rule_priors(rules), ratios=ratios),
-        priors=priors,
-        seed=seed,
-        progress=progress,
-        effort=effort,
-        fit_id=fit_id,
-    )
+    # A run that only just misses a limit is given twice the draws once, before anybody is told to try again.
+    for attempt in (effort, replace(effort, draws=2 * effort.draws)):
+        posterior = fit_evidence(
+            evidence,
+            vocabulary,
+            link_prior=lambda inputs: link_prior(vocabulary, inputs.links, rules=rule_priors(rules), ratios=ratios),
+            priors=priors,
+            seed=seed + attempt.draws,
+            progress=progress,
+            effort=attempt,
+            fit_id=fit_id,
+        )
+        if posterior.diagnostics.is_publishable:
+            break
     posterior = replace(posterior, text=learn_complaints(settings.store_path, posterior, vocabulary))
     seconds = time.perf_counter() - started
     row = FitRow(
