@@ -137,13 +137,13 @@ def score_tickets(method: str, probabilities: np.ndarray, tickets: pd.DataFrame,
     return by_ticket.reset_index(names="ticket_id").assign(method=method)[["method", "ticket_id", *scores]]
 
 
-def summarise_scores(scores: pd.DataFrame, reference: str) -> pd.DataFrame:
-    """One row a method: method, tickets, log_loss, brier, rank, top_1, top_3 (means), behind, behind_se.
+def summarise_scores(scores: pd.DataFrame, references: Mapping[str, str]) -> pd.DataFrame:
+    """One row a method: method, tickets, log_loss, brier, rank, top_1, top_3 (means), reference, behind, behind_se.
 
     Parameters
     ----------
     scores : rows of `score_tickets` of several methods
-    reference : the method that the others are compared with
+    references : method -> the method that it is compared with
 
     Returns
     -------
@@ -153,10 +153,12 @@ def summarise_scores(scores: pd.DataFrame, reference: str) -> pd.DataFrame:
     table = scores.pivot_table(index="ticket_id", columns="method", values="log_loss", sort=False)
     rows = []
     for method, own in scores.groupby("method", sort=False):
+        reference = references[str(method)]
         gap = (table[method] - table[reference]).dropna().to_numpy()
         means = own[["log_loss", "brier", "rank", "top_1", "top_3"]].mean()
         error = float(gap.std(ddof=1) / np.sqrt(len(gap))) if len(gap) > 1 else float("nan")
-        rows.append({"method": method, "tickets": len(own), **means, "behind": gap.mean(), "behind_se": error})
+        told = {"reference": reference, "behind": float(gap.mean()), "behind_se": error}
+        rows.append({"method": method, "tickets": len(own), **means, **told})
     return pd.DataFrame(rows)
 
 

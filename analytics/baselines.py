@@ -7,15 +7,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
-from sklearn.decomposition import TruncatedSVD
 from sklearn.ensemble import HistGradientBoostingClassifier
-from sklearn.feature_extraction.text import TfidfVectorizer
 from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import OneHotEncoder, OrdinalEncoder
 
 from analytics.backtest import places_of_truth
-from analytics.complaint import terms_of
+from analytics.baseline_columns import KNOWN, one_hot, one_hot_and_words, ordinal, ordinal_and_words
 from analytics.vocabulary import SOMETHING_ELSE
 
 # Everything is tuned inside the training part, by log loss on rows left out: row number modulo FOLDS.
@@ -26,11 +22,9 @@ REGRESSION_C = (0.03, 0.1, 0.3, 1.0, 3.0)
 TEXT_REGRESSION_C = (0.3, 1.0, 3.0, 10.0, 30.0)
 # (trees for each suspect, leaves of a tree)
 BOOSTING = ((15, 4), (40, 4), (15, 12))
-# Share given to all suspects of the list alike: a classifier calls impossible what it has not met.
-EVEN_SHARES = (0.003, 0.01, 0.03, 0.1, 0.3)
-KNOWN = ["symptom", "family", "shop", "age_band"]
-# Boosting reads dense columns, and no more than 255 kinds in one.
-TEXT_DIRECTIONS, MOST_KINDS = 40, 250
+# Share of the counts by symptom blended into a classifier, which calls impossible what it has not met and needs many
+# tickets to learn what each symptom's counts say at once.
+COUNT_SHARES = (0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9)
 
 # (training, asked, setting) -> (row of asked, place); rows sum to 1 or to 0.
 _Forecast = Callable[[pd.DataFrame, pd.DataFrame, Any], np.ndarray]
@@ -62,10 +56,7 @@ def forecast_by_symptom(training: pd.DataFrame, asked: pd.DataFrame, listed: Lis
     training, asked : frames, one row a ticket and suspect: symptom, family, shop, age_band, complaint; of `training`
         also suspect and weight
     """
-
-    def forecast(known: pd.DataFrame, wanted: pd.DataFrame, pseudo: float) -> np.ndarray:
-        return _shares(_counts(known, listed), listed, pseudo)[listed.rows_of(wanted)]
-
+    forecast = _by_symptom(listed)
     return forecast(training, asked, _choose(forecast, PSEUDO_TICKETS, training, listed))
 
 
@@ -87,22 +78,29 @@ def forecast_by_group(training: pd.DataFrame, asked: pd.DataFrame, listed: Liste
 
 def forecast_by_regression(training: pd.DataFrame, asked: pd.DataFrame, listed: Listed) -> np.ndarray:
     """(row, place): multinomial logistic regression on symptom, family, shop and age band, one-hot."""
-    return _tuned(training, asked, listed, forecast=_regression(listed, _one_hot), settings=REGRESSION_C)
+    return _tuned(training, asked, listed, forecast=_regression(listed, one_hot), settings=REGRESSION_C)
 
 
 def forecast_by_worded_regression(training: pd.DataFrame, asked: pd.DataFrame, listed: Listed) -> np.ndarray:
     """(row, place): the same with TF-IDF of the complaint's words and pairs of words."""
-    return _tuned(training, asked, listed, forecast=_regression(listed, _one_hot_and_words), settings=TEXT_REGRESSION_C)
+    return _tuned(training, asked, listed, forecast=_regression(listed, one_hot_and_words), settings=TEXT_REGRESSION_C)
 
 
 def forecast_by_boosting(training: pd.DataFrame, asked: pd.DataFrame, listed: Listed) -> np.ndarray:
     """(row, place): gradient-boosted trees on symptom, family, shop and age band as categories."""
-    return _tuned(training, asked, listed, forecast=_boosting(listed, _ordinal), settings=BOOSTING)
+    return _tuned(training, asked, listed, forecast=_boosting(listed, ordinal), settings=BOOSTING)
 
 
 def forecast_by_worded_boosting(training: pd.DataFrame, asked: pd.DataFrame, listed: Listed) -> np.ndarray:
     """(row, place): the same with the `TEXT_DIRECTIONS` main directions of the complaint's TF-IDF."""
-    return _tuned(training, asked, listed, forecast=_boosting(listed, _ordinal_and_words), settings=BOOSTING)
+    return _tuned(training, asked, listed, forecast=_boosting(listed, ordinal_and_words), settings=BOOSTING)
+
+
+def _by_symptom(listed: Listed) -> _Forecast:
+    def forecast(known: pd.DataFrame, wanted: pd.DataFrame, pseudo: float) -> np.ndarray:
+        return _shares(_counts(known, listed), listed, pseudo)[listed.rows_of(wanted)]
+
+    return forecast
 
 
 def _regression(listed: Listed, encode: Callable[[pd.DataFrame, pd.DataFrame], tuple[Any, Any]]) -> _Forecast:
@@ -157,23 +155,24 @@ def _classify(
 def _tuned(
     training: pd.DataFrame, asked: pd.DataFrame, listed: Listed, *, forecast: _Forecast, settings: Sequence[Any]
 ) -> np.ndarray:
-    """Forecasts with the setting and the even share that did best on training rows left out."""
+    """Forecasts with the setting and the blend with counts that did best on training rows left out."""
+    counts = _by_symptom(listed)
+    pseudo = _choose(counts, PSEUDO_TICKETS, training, listed)
+    plain = _left_out(counts, pseudo, training)
     losses = {}
     for setting in settings:
         raw = _left_out(forecast, setting, training)
-        for even in EVEN_SHARES:
-            losses[setting, even] = _loss(_mixed(raw, even, training, listed), training, listed)
-    setting, even = min(losses, key=lambda choice: losses[choice])
-    return _mixed(forecast(training, asked, setting), even, asked, listed)
+        for share in COUNT_SHARES:
+            losses[setting, share] = _loss(_blend(raw, plain, share), training, listed)
+    setting, share = min(losses, key=lambda choice: losses[choice])
+    return _blend(forecast(training, asked, setting), counts(training, asked, pseudo), share)
 
 
-def _mixed(raw: np.ndarray, even: float, tickets: pd.DataFrame, listed: Listed) -> np.ndarray:
-    """Raw forecasts made to sum to 1 within the list, with a share given to all alike."""
-    used = listed.used[listed.rows_of(tickets)]
-    alike = used / used.sum(1, keepdims=True)
+def _blend(raw: np.ndarray, counts: np.ndarray, share: float) -> np.ndarray:
+    """Raw forecasts made to sum to 1 within the list, with a share of the counts; the counts where there are none."""
     total = raw.sum(1, keepdims=True)
-    within = np.where(total > 0.0, raw / np.where(total > 0.0, total, 1.0), alike)
-    return (1.0 - even) * within + even * alike
+    within = np.where(total > 0.0, raw / np.where(total > 0.0, total, 1.0), counts)
+    return (1.0 - share) * within + share * counts
 
 
 def _choose(forecast: _Forecast, settings: Sequence[Any], training: pd.DataFrame, listed: Listed) -> Any:
@@ -211,40 +210,3 @@ def _shares(counts: np.ndarray, listed: Listed, pseudo: float) -> np.ndarray:
 def _listed_codes(tickets: pd.DataFrame, listed: Listed) -> pd.Series:
     pairs = zip(tickets["symptom"], tickets["suspect"], strict=True)
     return pd.Series([code if code in listed.codes[symptom] else SOMETHING_ELSE for symptom, code in pairs])
-
-
-def _one_hot(known: pd.DataFrame, wanted: pd.DataFrame) -> tuple[Any, Any]:
-    encoder = OneHotEncoder(handle_unknown="ignore").fit(known[KNOWN])
-    return encoder.transform(known[KNOWN]), encoder.transform(wanted[KNOWN])
-
-
-def _one_hot_and_words(known: pd.DataFrame, wanted: pd.DataFrame) -> tuple[Any, Any]:
-    plain, words = _one_hot(known, wanted), _words(known, wanted)
-    return sparse.hstack([plain[0], words[0]], format="csr"), sparse.hstack([plain[1], words[1]], format="csr")
-
-
-def _ordinal(known: pd.DataFrame, wanted: pd.DataFrame) -> tuple[Any, Any]:
-    encoder = OrdinalEncoder(max_categories=MOST_KINDS, handle_unknown="use_encoded_value", unknown_value=np.nan)
-    encoder.fit(known[KNOWN])
-    return encoder.transform(known[KNOWN]), encoder.transform(wanted[KNOWN])
-
-
-def _ordinal_and_words(known: pd.DataFrame, wanted: pd.DataFrame) -> tuple[Any, Any]:
-    plain, words = _ordinal(known, wanted), _words(known, wanted)
-    count = min(TEXT_DIRECTIONS, words[0].shape[1] - 1)
-    if count < 1:
-        return plain
-    directions = TruncatedSVD(count, random_state=0).fit(words[0])
-    pairs = zip(plain, words, strict=True)
-    columns = [np.hstack([categories, directions.transform(rows)]) for categories, rows in pairs]
-    return columns[0], columns[1]
-
-
-def _words(known: pd.DataFrame, wanted: pd.DataFrame) -> tuple[Any, Any]:
-    """TF-IDF of words and pairs met in two texts at least; no columns where there are none."""
-    met = known["complaint"].map(lambda text: set(terms_of(text))).explode().value_counts()
-    terms = sorted(met.index[met >= 2])
-    if not terms:
-        return sparse.csr_matrix((len(known), 0)), sparse.csr_matrix((len(wanted), 0))
-    vectorizer = TfidfVectorizer(analyzer=terms_of, vocabulary=terms, lowercase=False, sublinear_tf=True)
-    return vectorizer.fit_transform(known["complaint"]), vectorizer.transform(wanted["complaint"])

@@ -11,6 +11,7 @@ from analytics.posterior import Posterior
 
 # Above it the estimate for a ticket cannot be relied on. Vehtari, Simpson, Gelman, Yao and Gabry, JMLR 25 (2024).
 HIGHEST_KHAT = 0.7
+NO_VARIATION = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,9 +44,15 @@ def leave_tickets_out(scores: TicketScores) -> LeftOut:
     Vehtari, Gelman and Gabry, Statistics and Computing 27 (2017). Left out is one ticket, not its whole cell; what it
     told about checks and minutes stays in.
     """
-    weights, khat = array_stats.psislw(-scores.log_likelihood)
-    score = np.logaddexp.reduce(weights + scores.log_likelihood, axis=1)
-    return LeftOut(score, scores.weight, np.asarray(khat))
+    score, khat = scores.log_likelihood.mean(axis=1), np.full(len(scores.weight), -np.inf)
+    # a ticket that could not be otherwise (a list of one suspect) is foretold alike by all draws: no tail to smooth
+    varied = np.ptp(scores.log_likelihood, axis=1) > NO_VARIATION
+    if varied.any():
+        told = scores.log_likelihood[varied]
+        # psislw takes log likelihoods and turns their sign itself
+        weights, khat[varied] = array_stats.psislw(told)
+        score[varied] = np.logaddexp.reduce(weights + told, axis=1)
+    return LeftOut(score, scores.weight, khat)
 
 
 def count_left_out(scores: TicketScores, posterior: Posterior) -> np.ndarray:

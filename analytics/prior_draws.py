@@ -11,15 +11,13 @@ from analytics.draw_layout import layout_coords, layout_positions
 from analytics.evidence import empty_evidence
 from analytics.model_inputs import LinkTable, ModelInputs, model_inputs
 from analytics.posterior import Diagnostics, Posterior
-from analytics.prior_odds import draw_alpha
+from analytics.prior_odds import SPREAD_SHAPE, draw_alpha
 from analytics.priors import LinkPrior
 from analytics.terms import GRADE_COUNT, RATES, Priors, model_terms, parent_terms
 from analytics.vocabulary import Vocabulary
 
 # As many as a fit stores, so that both answer equally fast and equally finely.
 PRIOR_DRAWS = 600
-# Shape of the gamma prior of a spread, as in `analytics.model.SPREAD_SHAPE`; a test holds the two together.
-SPREAD_SHAPE = 2.0
 
 _Variables = dict[str, tuple[tuple[str, ...], np.ndarray]]
 
@@ -61,7 +59,8 @@ def draw_priors(
     """`count` independent draws of all variables of `Posterior.draws`, given no ticket."""
     terms = (*parent_terms(inputs, priors), *model_terms(inputs, priors))
     learned = [term for term in terms if term.learned]
-    alpha, spreads = draw_alpha(inputs.links, link_prior, priors, rng=rng, count=count)
+    named = {term.name: term for term in terms}
+    alpha, spreads = draw_alpha(inputs.links, link_prior, (named["suspect"], named["link"]), rng=rng, count=count)
     for term in learned:
         if term.name not in spreads:
             spreads[term.name] = rng.gamma(SPREAD_SHAPE, term.reach / SPREAD_SHAPE, count)

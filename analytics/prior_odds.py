@@ -1,38 +1,44 @@
 """The prior of alpha with what rules of thumb and handbook ratios say about it, drawn without a sampler to tune."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.special import ndtr
-from scipy.stats import gamma
+from scipy.special import gammaincinv, ndtr
 
 from analytics.model_inputs import LinkTable
 from analytics.priors import LinkPrior
-from analytics.terms import Priors
+from analytics.terms import Term
 
-SPREAD_SHAPE = 2.0  # as in `analytics.model`
-# Rules are worth tens of tickets, not thousands. Measured: after 100 steps means no longer move (see the test against
-# importance weights); the steps below leave a margin.
-STEPS = 200
+# Shape of the gamma prior of a spread, as in `analytics.model`, which cannot be imported without PyMC; a test holds the
+# two together.
+SPREAD_SHAPE = 2.0
+# Rules are worth tens of tickets, not thousands: few steps forget the start (see the test against importance weights).
+STEPS = 100
 
 
 @dataclass(frozen=True)
 class _Layout:
-    """Where the unit normals of a draw stand: two spreads, then suspects, then links."""
+    """Where the unit normals of a draw stand: the spreads of `terms`, then suspects, then links."""
 
     links: LinkTable
     log_weight: np.ndarray
-    reach: tuple[float, float]
+    terms: tuple[Term, Term]
 
     @property
     def size(self) -> int:
         return 2 + len(self.links.suspects) + len(self.links.symptom)
 
+    @cached_property
+    def member(self) -> np.ndarray:
+        """(link, symptom) one for the link's own symptom."""
+        return np.equal.outer(self.links.symptom, np.arange(len(self.links.symptoms))) * 1.0
+
 
 def draw_alpha(
-    links: LinkTable, link_prior: LinkPrior, priors: Priors, *, rng: np.random.Generator, count: int
+    links: LinkTable, link_prior: LinkPrior, terms: tuple[Term, Term], *, rng: np.random.Generator, count: int
 ) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """`count` independent draws of alpha (draw, link) and of the spreads `suspect` and `link`, each (draw,).
+    """`count` independent draws of alpha (draw, link) and of the spreads of `terms`, suspect and link, each (draw,).
 
     Notes
     -----
@@ -40,13 +46,13 @@ def draw_alpha(
     MacKay, AISTATS 9 (2010) 541-548. Each draw is the last state of a chain of its own, started from the plain prior;
     without rules and ratios the first state is already right.
     """
-    layout = _Layout(links, link_prior.log_weight, (priors.suspect_scale, priors.link_scale))
+    layout = _Layout(links, link_prior.log_weight, terms)
     state = rng.normal(size=(count, layout.size))
     if len(link_prior.rule_link) or len(link_prior.ratio_group):
         for _ in range(STEPS):
             state = _slice_step(state, layout, link_prior, rng)
     spread = _spreads(state, layout)
-    return _alpha(state, layout), {"suspect": spread[:, 0], "link": spread[:, 1]}
+    return _alpha(state, layout), {term.name: spread[:, at] for at, term in enumerate(terms)}
 
 
 def log_wishes(alpha: np.ndarray, links: LinkTable, link_prior: LinkPrior) -> np.ndarray:
@@ -85,8 +91,10 @@ def _slice_step(state: np.ndarray, layout: _Layout, link_prior: LinkPrior, rng: 
 
 
 def _spreads(state: np.ndarray, layout: _Layout) -> np.ndarray:
-    """(draw, 2): gamma spreads of suspects and links from their unit normals."""
-    return gamma.ppf(ndtr(state[:, :2]), SPREAD_SHAPE, scale=np.array(layout.reach) / SPREAD_SHAPE)
+    """(draw, 2): spreads of suspects and links, gamma where they are learned, from their unit normals."""
+    drawn = gammaincinv(SPREAD_SHAPE, ndtr(state[:, :2])) / SPREAD_SHAPE
+    is_learned = np.array([term.learned for term in layout.terms])
+    return np.where(is_learned, drawn, 1.0) * np.array([term.reach for term in layout.terms])
 
 
 def _alpha(state: np.ndarray, layout: _Layout) -> np.ndarray:
@@ -95,6 +103,5 @@ def _alpha(state: np.ndarray, layout: _Layout) -> np.ndarray:
     spread = _spreads(state, layout)
     own = spread[:, [0]] * state[:, 2 : 2 + suspects]
     departure = own[:, links.suspect] + spread[:, [1]] * state[:, 2 + suspects :]
-    member = np.equal.outer(links.symptom, np.arange(len(links.symptoms))) * 1.0
-    mean = (departure @ member) / member.sum(0)
+    mean = (departure @ layout.member) / layout.member.sum(0)
     return layout.log_weight + departure - mean[:, links.symptom]

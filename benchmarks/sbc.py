@@ -173,13 +173,14 @@ def _drawn_truths(samples: xr.Dataset, inputs: ModelInputs, wishes: LinkPrior) -
     """`KEPT` draws, evenly from all, as what a truth looks like."""
     packed = pack_evidence(inputs, wishes, Priors())
     arrays = unpack(packed.numbers, packed.indices, packed.places)[0]
-    stacked = samples.stack(sample=("chain", "draw"), create_index=False)
-    for at in np.linspace(0, stacked.sizes["sample"] - 1, KEPT).astype(int):
-        one = stacked.isel(sample=at)
-        built = dict(zip(EFFECT_DIMS, assemble(one["coefficient_value"].values, arrays), strict=True))
+    kept = np.linspace(0, samples.sizes["chain"] * samples.sizes["draw"] - 1, KEPT).astype(int)
+    names = ("coefficient_value", "spread", "minutes_spread")
+    flat = {name: samples[name].transpose("chain", "draw", ...).values for name in names}
+    drawn = {name: values.reshape(-1, *values.shape[2:])[kept] for name, values in flat.items()}
+    for coefficient, spread, minutes_spread in zip(*drawn.values(), strict=True):
+        built = dict(zip(EFFECT_DIMS, assemble(coefficient, arrays), strict=True))
         rates = {n.removesuffix("_logit"): 1.0 / (1.0 + np.exp(-v)) for n, v in built.items() if n.endswith("_logit")}
-        spreads = {"spread": one["spread"].values, "minutes_spread": float(one["minutes_spread"])}
-        yield Truth({**built, **rates, **spreads}, inputs.links)
+        yield Truth({**built, **rates, "spread": spread, "minutes_spread": minutes_spread}, inputs.links)
 
 
 def _quantities(truth: Truth) -> dict[str, float]:

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 from scipy.stats import binom
 
-NULL_RUNS = 2000
+NULL_RUNS = 10_000
 
 
 def band_p_value(ranks: np.ndarray, most: int) -> float:

@@ -12,8 +12,6 @@ from pipelines.bench_cards import BenchCard
 
 FONT = "Helvetica"
 MARGIN_MM, SQUARE_MM, BOX_MM, NOTES_MM = 12.0, 26.0, 3.2, 25.0
-# Long words of an owner are cut rather than the plan or a caution; the HTML card shows them all.
-LONGEST_FACT = 240
 FEWEST_STEPS = 3
 
 
@@ -79,8 +77,7 @@ def _draw_head(page: FPDF, card: BenchCard) -> None:
     page.multi_cell(room, 7, _plain(card.symptom), new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
     page.set_font(FONT, size=9)
     for name, value in card.facts:
-        shown = value if len(value) <= LONGEST_FACT else f"{value[:LONGEST_FACT]}..."
-        page.multi_cell(room, 4.2, _plain(f"{name}: {shown}"), new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
+        page.multi_cell(room, 4.2, _plain(f"{name}: {value}"), new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
     page.set_y(max(page.get_y(), MARGIN_MM + SQUARE_MM + 8))
 
 

@@ -14,7 +14,9 @@ from pipelines.advice_in_words import HAND_ON, next_choice, safer_lines, say_pla
 from pipelines.wording import minutes_phrase, odds_phrase
 
 # What fits on one A4 page beside the cautions and room for notes.
-SHOWN_SUSPECTS, SHOWN_STEPS = 6, 8
+SHOWN_SUSPECTS, SHOWN_STEPS = 6, 7
+# Long words of an owner are cut rather than the plan or a caution; the session keeps them whole.
+LONGEST_FACT = 240
 CHARGE_NOTE = "Waiting is no proof that a capacitor is empty: measure. Published limits for machines built to them: {}."
 
 
@@ -67,7 +69,7 @@ def make_card(session: Session, advice: Advice, vocabulary: Vocabulary, *, addre
         code=session.code,
         scanned=f"{address.rstrip('/')}/?session={session.code}" if address else session.code,
         symptom=vocabulary.symptoms[session.symptom].name,
-        facts=tuple((name, value) for name, value in facts if value),
+        facts=tuple((name, _shorten(value)) for name, value in facts if value),
         suspects=tuple((odds.name, odds_phrase(odds.probability, odds.low, odds.high)) for odds in suspects),
         steps=steps,
         plan=(*(line.strip() for line in safer_lines(advice, vocabulary)), say_plan(advice.answer)),
@@ -128,6 +130,10 @@ def _made(session: Session, vocabulary: Vocabulary) -> list[str]:
     return [f"{vocabulary.checks[event.about].name}: {event.kind.replace('_', ' ')}" for event in made]
 
 
+def _shorten(value: str) -> str:
+    return value if len(value) <= LONGEST_FACT else f"{value[:LONGEST_FACT]}..."
+
+
 def _square(scanned: str) -> str:
     """The square code (ISO/IEC 18004) as inline SVG."""
     return str(segno.make(scanned, error="m", micro=False).svg_inline(scale=3, border=2, omitsize=True))
@@ -147,12 +153,12 @@ _PAGE = """<!DOCTYPE html>
 <meta charset="utf-8">
 <title>Bench card {code}</title>
 <style>
-@page {{ size: A4; margin: 12mm; }}
+@page {{ size: A4; margin: 10mm; }}
 * {{ box-sizing: border-box; }}
-body {{ font: 9.5pt/1.3 sans-serif; color: #000; background: #fff; max-width: 186mm; margin: 0 auto; }}
+body {{ font: 9pt/1.25 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: 0 auto; }}
 header {{ display: flex; justify-content: space-between; border-bottom: 2pt solid #000; }}
-h1 {{ font-size: 16pt; margin: 0 0 2mm; }}
-h2 {{ font-size: 11pt; margin: 3mm 0 1mm; }}
+h1 {{ font-size: 15pt; margin: 0 0 2mm; }}
+h2 {{ font-size: 10.5pt; margin: 2.5mm 0 .8mm; }}
 .code {{ text-align: center; font: bold 14pt monospace; letter-spacing: 2pt; }}
 .code svg {{ display: block; width: 24mm; height: 24mm; margin: 0 auto; }}
 dl {{ display: grid; grid-template-columns: max-content auto; gap: 0 3mm; margin: 0 0 2mm; }}
@@ -160,7 +166,7 @@ dt {{ font-weight: bold; }} dd {{ margin: 0; overflow-wrap: anywhere; }}
 table {{ border-collapse: collapse; width: 100%; }} td {{ border-bottom: .5pt solid #000; padding: .4mm 2mm .4mm 0; }}
 ul, ol {{ margin: 0; padding: 0; list-style: none; }} li {{ margin: 0 0 1.2mm; break-inside: avoid; }}
 .box {{ display: inline-block; width: 3.5mm; height: 3.5mm; border: 1pt solid #000; margin-right: 2mm; }}
-.took {{ float: right; }} small {{ font-size: 8pt; }}
+.took {{ float: right; }} small {{ font-size: 8pt; line-height: 1.15; }} p {{ margin: 1.5mm 0; }}
 .cautions {{ border: 1.5pt solid #000; padding: 1mm 2mm; font-size: 8pt; }} .cautions li {{ margin: 0 0 .6mm; }}
 .notes {{ border: .5pt solid #000; min-height: 18mm; padding: 1mm 2mm; }}
 </style>

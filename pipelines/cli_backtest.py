@@ -28,12 +28,14 @@ def score_rows(found: Backtest) -> pd.DataFrame:
     """The table of scores as a person reads it."""
     table = found.table
     behind = zip(table["behind"], table["behind_se"], strict=True)
+    told = [f"{gap:+.3f} ± {error:.3f}" if gap else "" for gap, error in behind]
     return pd.DataFrame(
         {
             "forecast by": table["method"],
             "tickets": table["tickets"],
             "log loss": table["log_loss"].round(3),
-            "behind this model": [f"{gap:+.3f} ± {error:.3f}" if gap else "" for gap, error in behind],
+            "difference": told,
+            "from": [name if gap else "" for name, gap in zip(table["reference"], told, strict=True)],
             "Brier": table["brier"].round(3),
             "place of the true suspect": table["rank"].round(1),
             "named first": table["top_1"].map(in_ten),
@@ -50,7 +52,8 @@ def sentences(found: Backtest) -> tuple[str, ...]:
         SCORED_SENTENCE,
         f"Fits of what was known on {', '.join(folds['start'])}, each scored on the tickets up to the next date.",
         "Log loss: how surprised the forecast was by the true suspect; less is better, 0 is never surprised.",
-        "Behind this model: log loss above that of this model without words on the same tickets, ± its standard error.",
+        "Difference: log loss above (+) or below (-) that of the forecast named beside it, on the same tickets, ± its "
+        "standard error.",
         "Rows with checks count only tickets that were still open after them.",
         f"Calibration: of {len(bins)} groups of like odds, {inside} came true as often as said, within chance.",
     )

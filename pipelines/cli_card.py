@@ -7,8 +7,7 @@ import click
 from analytics.cautions import DEFER, RESIDUAL_LIMITS, discharge_seconds
 from analytics.errors import InputError
 from pipelines.bench_advice import serve_advice
-from pipelines.bench_card_pdf import card_pdf
-from pipelines.bench_cards import card_html, make_card
+from pipelines.bench_cards import BenchCard, card_html, make_card
 from pipelines.catalogue import read_vocabulary
 from pipelines.live import load_live
 from pipelines.sessions import read_session
@@ -29,7 +28,7 @@ def card(settings: Settings, code: str, out: Path, address: str) -> None:
     posterior = load_live(settings, vocabulary).posterior
     advice = serve_advice(settings.store_path, session, posterior=posterior, vocabulary=vocabulary)
     made = make_card(session, advice, vocabulary, address=address)
-    content = card_pdf(made) if out.suffix.lower() == ".pdf" else card_html(made).encode("utf-8")
+    content = _pdf(made) if out.suffix.lower() == ".pdf" else card_html(made).encode("utf-8")
     try:
         out.write_bytes(content)
     except OSError as error:
@@ -48,3 +47,10 @@ def discharge(volts: float, kiloohms: float, microfarads: float) -> None:
         verdict = "within" if seconds <= limit.seconds else "not within"
         click.echo(f"{limit.source}: {limit.volts:g} V after {seconds:.1f} s, {verdict} its {limit.seconds:g} s.")
     click.echo(f"That holds if the resistor is sound; it may be open. Measure before touching. {DEFER}")
+
+
+def _pdf(made: BenchCard) -> bytes:
+    # loading what draws PDF takes longer than most verbs do
+    from pipelines.bench_card_pdf import card_pdf
+
+    return card_pdf(made)

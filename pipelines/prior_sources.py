@@ -11,8 +11,8 @@ from analytics.prior_draws import prior_posterior
 from analytics.priors import LinkPrior, link_prior
 from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
-from pipelines.rules import read_ratios, read_rules
-from pipelines.settings import Settings, seed_folder
+from pipelines.rules import read_handbook, read_rules
+from pipelines.settings import Settings
 
 RULES_NAME = "rules.csv"
 # The same question gets the same answer.
@@ -23,7 +23,7 @@ def read_link_prior(settings: Settings, vocabulary: Vocabulary) -> Callable[[Mod
     """What a fit starts from: seeded strengths, rules of thumb where the shop has stated any, handbook ratios."""
     path = settings.vocabulary_folder / RULES_NAME
     rules = rule_priors(read_rules(path, vocabulary)) if path.exists() else ()
-    ratios = read_ratios(seed_folder() / "handbook_ratios.csv", vocabulary)
+    ratios = read_handbook(vocabulary)
     return lambda inputs: link_prior(vocabulary, inputs.links, rules=rules, ratios=ratios)
 
 

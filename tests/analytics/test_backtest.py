@@ -93,7 +93,7 @@ def test_differences_are_taken_ticket_by_ticket() -> None:
         return pd.DataFrame([{"method": method, "ticket_id": t, "log_loss": x, **scores} for t, x in losses.items()])
 
     scores = pd.concat([rows("ours", a=1.0, b=5.0, c=9.0), rows("theirs", a=1.2, b=5.4)])
-    table = summarise_scores(scores, "ours").set_index("method")
+    table = summarise_scores(scores, {"ours": "ours", "theirs": "ours"}).set_index("method")
     # Differences .2 and .4: mean .3, sd .1414, over the root of two .1; the ticket c is not theirs.
     assert table.loc["theirs", ["tickets", "behind", "behind_se"]].to_list() == pytest.approx([2, 0.3, 0.1])
     assert table.loc["ours", ["tickets", "log_loss", "behind"]].to_list() == pytest.approx([3, 5.0, 0.0])

@@ -90,10 +90,16 @@ def test_pdf_is_one_a4_page_with_the_same_words(card: BenchCard) -> None:
         assert words in text
 
 
+def test_long_story_of_an_owner_is_cut(tiny_vocabulary: Vocabulary, tiny_posterior: Posterior) -> None:
+    session = replace(SESSION, complaint="word " * 2000)
+    made = make_card(session, advise_session(tiny_posterior, session, tiny_vocabulary), tiny_vocabulary)
+    assert max(len(value) for _, value in made.facts) < 250
+
+
 def test_long_card_still_fits_one_page_with_all_cautions(card: BenchCard) -> None:
     vocabulary = read_vocabulary(seed_folder() / "vocabulary")
     cautions = tuple(hazard.note for hazard in vocabulary.hazards.values())
-    long = replace(card, steps=card.steps[:1] * 8, cautions=cautions, facts=(("Owner says", "word " * 2000),) * 3)
+    long = replace(card, steps=card.steps[:1] * 8, cautions=cautions, facts=(("Owner says", "word " * 48),) * 8)
     pages = PdfReader(io.BytesIO(card_pdf(long))).pages
     assert len(pages) == 1
     text = " ".join(pages[0].extract_text().split())

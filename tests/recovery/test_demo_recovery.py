@@ -167,7 +167,7 @@ def test_forecasts_of_the_next_year_beat_smoothed_counts(recovered: Recovered, v
     }
     truth = places_of_truth(asked, listed.codes)
     scores = pd.concat([score_tickets(name, odds, asked, truth) for name, odds in said.items()])
-    table = summarise_scores(scores, "model").set_index("method")
+    table = summarise_scores(scores, dict.fromkeys(said, "model")).set_index("method")
     for rival in ("symptom", "symptom and age"):
         # ahead by more than chance among the tickets of one year would give
         assert table.loc[rival, "behind"] > 3 * table.loc[rival, "behind_se"]
