@@ -12,7 +12,7 @@ import xarray as xr
 
 from analytics.effects import EFFECT_DIMS, assemble
 from analytics.evidence import Evidence
-from analytics.log_likelihood import pack_evidence, unpack
+from analytics.log_likelihood import pack_evidence
 from analytics.model import build_model, coefficient_shares
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.posterior import Diagnostics, Posterior
@@ -141,9 +141,8 @@ def thin_samples(
 def _effects(
     coefficient: np.ndarray, inputs: ModelInputs, link_prior: LinkPrior, priors: Priors
 ) -> dict[str, tuple[tuple[str, ...], np.ndarray]]:
-    packed = pack_evidence(inputs, link_prior, priors)
-    assembly = unpack(packed.numbers, packed.indices, packed.places)[0]
-    built = [assemble(one, assembly) for one in coefficient]
+    data = pack_evidence(inputs, link_prior, priors).data
+    built = [assemble(one, data) for one in coefficient]
     arrays = {name: np.stack([row[at] for row in built]) for at, name in enumerate(EFFECT_DIMS)}
     # the last family and shop are the unknown one, for which readers draw a newcomer instead
     arrays["beta"], arrays["gamma"] = arrays["beta"][:, :-1], arrays["gamma"][:, :-1]

@@ -4,6 +4,7 @@ Written out in general tensor operations the same likelihood compiled for a minu
 test holds it against a plain transcription of the formulas and against finite differences.
 """
 
+import ctypes
 import marshal
 import zlib
 from dataclasses import fields
@@ -14,25 +15,17 @@ import numba
 import numpy as np
 import pytensor.tensor as pt
 from numba import types
+from numba.core.dispatcher import Dispatcher
 from pytensor.gradient import DisconnectedType
 from pytensor.graph.basic import Apply, Variable
 from pytensor.graph.op import Op
 from pytensor.link.numba.dispatch.basic import register_funcify_and_cache_key
 
+from analytics import check_likelihood, effects, packing, ticket_likelihood, wish_likelihood
 from analytics.check_likelihood import score_checks, score_minutes
-from analytics.effects import (
-    add_by_check,
-    assemble,
-    assembly_arrays,
-    draw_in,
-    fill_zero_sum,
-    gather_by_check,
-    gather_gradient,
-    read_zero_sum,
-    spread_out,
-)
+from analytics.effects import assemble, assembly_arrays, gather_gradient
 from analytics.model_inputs import ModelInputs
-from analytics.packing import Packed, grid, pack_arrays, row
+from analytics.packing import CHECKS, Packed, number_row, pack_arrays
 from analytics.priors import LinkPrior
 from analytics.terms import Priors
 from analytics.ticket_likelihood import score_tickets
@@ -40,7 +33,7 @@ from analytics.wish_likelihood import score_wishes, wish_arrays
 
 
 def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> Packed:
-    """Everything the operation reads beside coefficients and minutes spread, in the order of `unpack`."""
+    """Everything the operation reads beside coefficients and minutes spread, in the order that `packing` states."""
     links, table = inputs.links, inputs.checks
     lists = (links.slot_link, links.slot_used.sum(1), links.suspect, links.mode)
     counted = (table.reveal_hit, table.reveal_tried, table.cure_hit, table.cure_tried, table.false_alarm_hit)
@@ -60,44 +53,21 @@ def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) ->
 
 
 @numba.njit
-def unpack(f: Any, i: Any, at: Any) -> Any:
-    """Arrays of `effects.assemble`, `score_tickets`, `score_checks` and `score_wishes`."""
-    assembly = (
-        *(row(i, at, 0), row(i, at, 1), row(i, at, 2), row(i, at, 3), row(i, at, 4), row(i, at, 5), grid(f, at, 6)),
-        *(row(i, at, 7), row(i, at, 8), row(f, at, 9), row(f, at, 10)),
-        *(row(f, at, 11), row(f, at, 12), row(f, at, 13), row(f, at, 14)),
-    )
-    tickets = (
-        *(grid(i, at, 15), row(i, at, 16), row(i, at, 17), row(i, at, 18), grid(i, at, 19), grid(f, at, 20)),
-        *(row(f, at, 21), grid(f, at, 22), grid(f, at, 23), grid(f, at, 24)),
-        *(row(i, at, 25), grid(i, at, 26), row(f, at, 27), row(i, at, 28), grid(i, at, 29), row(f, at, 30)),
-        *(grid(f, at, 31), grid(f, at, 32)),
-    )
-    checks = (
-        *(row(f, at, 33), row(f, at, 34), row(f, at, 35), row(f, at, 36), row(f, at, 37), row(f, at, 38)),
-        *(row(f, at, 39), row(f, at, 40), row(f, at, 41)),
-    )
-    wishes = (row(i, at, 42), row(i, at, 43), grid(f, at, 44), row(i, at, 45), row(f, at, 46), row(i, at, 47))
-    return assembly, tickets, checks, wishes
-
-
-@numba.njit
 def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any) -> Any:
     """(log likelihood, gradient by coefficient, gradient by minutes spread)."""
-    assembly, tickets, checks, wishes = unpack(numbers, indices, places)
-    alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, assembly)
+    data = (numbers, indices, places)
+    alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, data)
     misread = 1.0 / (1.0 + np.exp(-misread_logit))
-    total, d_alpha, d_beta, d_gamma, d_age, d_misread = score_tickets(
-        (alpha, beta, gamma, age_effect, misread), tickets
-    )
-    total += score_wishes(alpha, d_alpha, wishes)
-    found, d_detection = score_checks(detection, checks[0], checks[1])
-    cured, d_cure = score_checks(cure, checks[2], checks[3])
-    false, d_false_alarm = score_checks(false_alarm, checks[4], checks[5])
-    timed, d_minutes, d_spread = score_minutes(log_minutes, minutes_spread, checks[6:])
+    total, d_alpha, d_beta, d_gamma, d_age, d_misread = score_tickets((alpha, beta, gamma, age_effect, misread), data)
+    total += score_wishes(alpha, d_alpha, data)
+    found, d_detection = score_checks(detection, number_row(data, CHECKS), number_row(data, CHECKS + 1))
+    cured, d_cure = score_checks(cure, number_row(data, CHECKS + 2), number_row(data, CHECKS + 3))
+    false, d_false_alarm = score_checks(false_alarm, number_row(data, CHECKS + 4), number_row(data, CHECKS + 5))
+    counted = (number_row(data, CHECKS + 6), number_row(data, CHECKS + 7), number_row(data, CHECKS + 8))
+    timed, d_minutes, d_spread = score_minutes(log_minutes, minutes_spread, counted)
     gradients = (d_alpha, d_beta, d_gamma, d_age, d_misread * misread * (1.0 - misread), d_detection, d_cure,
                  d_false_alarm, d_minutes)  # fmt: skip
-    return total + found + cured + false + timed, gather_gradient(gradients, x, assembly), d_spread
+    return total + found + cured + false + timed, gather_gradient(gradients, x, data), d_spread
 
 
 class LogLikelihood(Op):
@@ -112,8 +82,8 @@ class LogLikelihood(Op):
 
     def perform(self, node: Apply, inputs: list[np.ndarray], output_storage: list[list[Any]]) -> None:  # noqa: ARG002
         """Plain evaluation, where the graph is not compiled as a whole."""
-        x, spread, *packed = inputs
-        for storage, part in zip(output_storage, log_likelihood(x, float(spread), *packed), strict=True):
+        x, spread, *data = inputs
+        for storage, part in zip(output_storage, evaluate(x, float(spread), *data), strict=True):
             storage[0] = np.asarray(part)
 
     def pullback(self, inputs: list[Variable], outputs: list[Variable], cotangents: list[Variable]) -> list[Variable]:
@@ -131,10 +101,7 @@ POINTER_SIGNATURE = types.float64(
     *(types.CPointer(types.float64), types.intp, types.CPointer(types.int32), types.intp),
     *(types.CPointer(types.int32), types.intp, types.CPointer(types.float64)),
 )
-KERNELS = (
-    *(assemble, gather_gradient, spread_out, draw_in, fill_zero_sum, read_zero_sum, add_by_check, gather_by_check),
-    *(score_tickets, score_checks, score_minutes, score_wishes, unpack, row, grid, log_likelihood),
-)
+KERNEL_MODULES = (effects, packing, check_likelihood, ticket_likelihood, wish_likelihood)
 
 
 def _make_pointer_function(fingerprint: int) -> Any:
@@ -177,7 +144,26 @@ def _make_pointer_function(fingerprint: int) -> Any:
 
 @cache
 def _pointer_function() -> Any:
-    return _make_pointer_function(zlib.crc32(b"".join(marshal.dumps(kernel.py_func.__code__) for kernel in KERNELS)))
+    named = [value for module in KERNEL_MODULES for value in vars(module).values()]
+    kernels = [log_likelihood, *(value for value in named if isinstance(value, Dispatcher))]
+    return _make_pointer_function(zlib.crc32(b"".join(marshal.dumps(kernel.py_func.__code__) for kernel in kernels)))
+
+
+def evaluate(
+    x: np.ndarray, minutes_spread: float, numbers: np.ndarray, indices: np.ndarray, places: np.ndarray
+) -> tuple[float, np.ndarray, float]:
+    """`log_likelihood` through the code that is compiled once for every process."""
+    x, out = np.ascontiguousarray(x, dtype=np.float64), np.empty(x.size + 1)
+
+    def at(array: np.ndarray, kind: type) -> Any:
+        return array.ctypes.data_as(ctypes.POINTER(kind))
+
+    value = _pointer_function().ctypes(
+        *(at(x, ctypes.c_double), x.size, minutes_spread, at(numbers, ctypes.c_double), numbers.size),
+        *(at(indices, ctypes.c_int32), indices.size, at(places, ctypes.c_int32), places.size),
+        at(out, ctypes.c_double),
+    )
+    return value, out[:-1], float(out[-1])
 
 
 @register_funcify_and_cache_key(LogLikelihood)

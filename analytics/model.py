@@ -7,7 +7,7 @@ import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
-from analytics.effects import draw_in
+from analytics.effects import zero_sum_basis
 from analytics.log_likelihood import LogLikelihood, pack_evidence
 from analytics.model_inputs import ModelInputs
 from analytics.priors import LinkPrior
@@ -92,8 +92,8 @@ def _centring(inputs: ModelInputs, parents: Sequence[Term], terms: Sequence[Term
         if term.parent == "suspect":
             listed = [links.suspect[links.slots_of(symptom)] for symptom in range(len(links.symptoms))]
             suspects = np.arange(len(links.suspects))
-            contrasts = [[draw_in((codes == suspect) * 1.0) for suspect in suspects] for codes in listed]
-            block[:, columns["suspect"]] = np.concatenate([np.transpose(rows) for rows in contrasts])
+            contrasts = [zero_sum_basis(len(codes)).T @ np.equal.outer(codes, suspects) for codes in listed]
+            block[:, columns["suspect"]] = np.concatenate(contrasts)
         else:
             block[:, columns[term.parent]] = np.equal.outer(kind, np.arange(len(inputs.checks.kinds)))
         blocks.append(block)

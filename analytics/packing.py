@@ -18,6 +18,11 @@ class Packed:
     indices: np.ndarray
     places: np.ndarray
 
+    @property
+    def data(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The three, as the compiled likelihoods take them."""
+        return self.numbers, self.indices, self.places
+
 
 def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
     """Arrays of one or two dims, in order."""
@@ -32,15 +37,35 @@ def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
     return Packed(np.concatenate(flat["f"]), np.concatenate(flat["i"]), np.array(places, dtype=np.int32))
 
 
-@numba.njit
-def row(flat: Any, places: Any, at: int) -> Any:
-    """Array number `at`, which has one dim."""
-    start = places[at, 0]
-    return flat[start : start + places[at, 1]]
+# Where each likelihood's arrays begin among the packed ones; `log_likelihood.pack_evidence` keeps this order.
+ASSEMBLY, TICKETS, CHECKS, WISHES = 0, 15, 33, 42
 
 
 @numba.njit
-def grid(flat: Any, places: Any, at: int) -> Any:
-    """Array number `at`, which has two dims."""
+def number_row(data: Any, at: int) -> Any:
+    """Packed array number `at` of `data`, the fields of `Packed`: floats, one dim."""
+    numbers, _, places = data
+    return numbers[places[at, 0] : places[at, 0] + places[at, 1]]
+
+
+@numba.njit
+def index_row(data: Any, at: int) -> Any:
+    """The same for integers."""
+    _, indices, places = data
+    return indices[places[at, 0] : places[at, 0] + places[at, 1]]
+
+
+@numba.njit
+def number_grid(data: Any, at: int) -> Any:
+    """The same for floats in two dims."""
+    numbers, _, places = data
     start, rows, columns = places[at, 0], places[at, 1], places[at, 2]
-    return flat[start : start + rows * columns].reshape((rows, columns))
+    return numbers[start : start + rows * columns].reshape((rows, columns))
+
+
+@numba.njit
+def index_grid(data: Any, at: int) -> Any:
+    """The same for integers in two dims."""
+    _, indices, places = data
+    start, rows, columns = places[at, 0], places[at, 1], places[at, 2]
+    return indices[start : start + rows * columns].reshape((rows, columns))

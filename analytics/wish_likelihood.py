@@ -6,6 +6,7 @@ import numba
 import numpy as np
 
 from analytics.model_inputs import LinkTable
+from analytics.packing import WISHES, index_row, number_grid, number_row
 from analytics.priors import LinkPrior
 
 
@@ -19,13 +20,14 @@ def wish_arrays(links: LinkTable, link_prior: LinkPrior) -> tuple[np.ndarray, ..
 
 
 @numba.njit(error_model="numpy")
-def score_wishes(alpha: Any, d_alpha: Any, arrays: Any) -> float:
+def score_wishes(alpha: Any, d_alpha: Any, data: Any) -> float:
     """Adds the gradient to `d_alpha` and returns the log density.
 
     A rule is Beta(a, b) on the suspect's share of its symptom in an average context; a handbook row is a Dirichlet on
     the shares of one component's failure modes within the symptom.
     """
-    symptom, rule_link, rule_beta, group, ratio_weight, count = arrays
+    symptom, rule_link, rule_beta = index_row(data, WISHES), index_row(data, WISHES + 1), number_grid(data, WISHES + 2)
+    group, ratio_weight, count = index_row(data, WISHES + 3), number_row(data, WISHES + 4), index_row(data, WISHES + 5)
     odds, total = np.exp(alpha), np.zeros(count[0])
     for link in range(len(alpha)):
         total[symptom[link]] += odds[link]

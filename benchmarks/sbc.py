@@ -21,7 +21,7 @@ from scipy.stats import chisquare
 from analytics.effects import EFFECT_DIMS, assemble
 from analytics.evidence import empty_evidence
 from analytics.fit import PILOT_DRAWS, PILOT_TUNE
-from analytics.log_likelihood import pack_evidence, unpack
+from analytics.log_likelihood import pack_evidence
 from analytics.model import build_model, coefficient_shares
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.prior_draws import draw_priors
@@ -171,14 +171,13 @@ def _sample(compiled: Any, effort: tuple[int, int], seed: int) -> xr.Dataset:
 
 def _drawn_truths(samples: xr.Dataset, inputs: ModelInputs, wishes: LinkPrior) -> Iterator[Truth]:
     """`KEPT` draws, evenly from all, as what a truth looks like."""
-    packed = pack_evidence(inputs, wishes, Priors())
-    arrays = unpack(packed.numbers, packed.indices, packed.places)[0]
+    data = pack_evidence(inputs, wishes, Priors()).data
     kept = np.linspace(0, samples.sizes["chain"] * samples.sizes["draw"] - 1, KEPT).astype(int)
     names = ("coefficient_value", "spread", "minutes_spread")
     flat = {name: samples[name].transpose("chain", "draw", ...).values for name in names}
     drawn = {name: values.reshape(-1, *values.shape[2:])[kept] for name, values in flat.items()}
     for coefficient, spread, minutes_spread in zip(*drawn.values(), strict=True):
-        built = dict(zip(EFFECT_DIMS, assemble(coefficient, arrays), strict=True))
+        built = dict(zip(EFFECT_DIMS, assemble(coefficient, data), strict=True))
         rates = {n.removesuffix("_logit"): 1.0 / (1.0 + np.exp(-v)) for n, v in built.items() if n.endswith("_logit")}
         yield Truth({**built, **rates, "spread": spread, "minutes_spread": minutes_spread}, inputs.links)
 

@@ -8,14 +8,15 @@ import pymc as pm
 import pytest
 from scipy.stats import dirichlet
 
-from analytics.effects import draw_in, spread_out
+from analytics.effects import assemble, draw_in, zero_sum_basis
 from analytics.evidence import Evidence, empty_evidence, make_evidence
 from analytics.fit import Effort, sample_evidence
-from analytics.log_likelihood import log_likelihood, pack_evidence
+from analytics.log_likelihood import evaluate, pack_evidence
 from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.priors import LinkPrior, link_prior
 from analytics.terms import Priors, model_terms, term_starts
+from analytics.ticket_likelihood import score_tickets
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 
 # So wide that the prior of a link says nothing beside five tickets, and the rest of the model nothing at all.
@@ -69,9 +70,9 @@ def test_the_gradient_is_the_slope(inputs: ModelInputs, prior: LinkPrior) -> Non
     x = random_coefficients(inputs, 2)
 
     def value(at: np.ndarray, spread: float = 0.7) -> float:
-        return log_likelihood(at, spread, packed.numbers, packed.indices, packed.places)[0]
+        return evaluate(at, spread, *packed.data)[0]
 
-    _, gradient, slope = log_likelihood(x, 0.7, packed.numbers, packed.indices, packed.places)
+    _, gradient, slope = evaluate(x, 0.7, *packed.data)
     steps = 1e-5 * np.eye(len(x))
     expected = np.array([(value(x + step) - value(x - step)) / 2e-5 for step in steps])
     assert gradient == pytest.approx(expected, rel=1e-5, abs=1e-5)
@@ -104,15 +105,11 @@ def plain_log_likelihood(inputs: ModelInputs, arrays: tuple[np.ndarray, ...]) ->
 
 def test_the_compiled_likelihood_is_the_written_one(inputs: ModelInputs, prior: LinkPrior) -> None:
     """Sure tickets included, by turning them into patterns with one-hot likelihood."""
-    from analytics.effects import assemble, assembly_arrays
-    from analytics.ticket_likelihood import score_tickets
-
-    arrays = assemble(random_coefficients(inputs, 3), assembly_arrays(inputs, prior, Priors()))
+    packed = pack_evidence(inputs, prior, Priors())
+    arrays = assemble(random_coefficients(inputs, 3), packed.data)
     links, tickets = inputs.links, inputs.tickets
     misread = 1 / (1 + np.exp(-arrays[4]))
-    tables = (links.slot_link, links.slot_used.sum(1), links.suspect, links.mode)
-    rest = tuple(getattr(tickets, name) for name in tickets.__dataclass_fields__)
-    got = score_tickets((*arrays[:4], misread), (*tables, *rest, inputs.age_share))[0]
+    got = score_tickets((*arrays[:4], misread), packed.data)[0]
     totals = (tickets.link_total, tickets.family_total, tickets.shop_total, tickets.age_total)
     sure = sum((total * effect).sum() for total, effect in zip(totals, arrays, strict=False))
     for at, (symptom, family, shop) in enumerate(tickets.context):
@@ -124,10 +121,12 @@ def test_the_compiled_likelihood_is_the_written_one(inputs: ModelInputs, prior: 
 
 @pytest.mark.parametrize("count", [2, 3, 11])
 def test_contrasts_are_an_isometry_onto_what_sums_to_zero(count: int) -> None:
-    basis = np.array([spread_out(row) for row in np.eye(count - 1)])
+    basis = zero_sum_basis(count).T
     assert basis @ basis.T == pytest.approx(np.eye(count - 1), abs=1e-12)
     assert basis.sum(1) == pytest.approx(0, abs=1e-12)
-    assert draw_in(spread_out(np.arange(count - 1.0))) == pytest.approx(np.arange(count - 1.0))
+    inverse = np.empty(count - 1)
+    draw_in(basis.T @ np.arange(count - 1.0), inverse)
+    assert inverse == pytest.approx(np.arange(count - 1.0))
 
 
 def relay_case(vocabulary: Vocabulary) -> tuple[ModelInputs, LinkPrior]:
@@ -170,8 +169,8 @@ def test_a_handbook_row_beside_tickets_is_a_dirichlet(tiny_vocabulary: Vocabular
         x = np.zeros(term_starts(model_terms(inputs, FLAT))[-1])
         count = len(inputs.links.slots_of(0)) - 1
         x[:count] = rng.normal(0, 1, count)
-        value = log_likelihood(x, 1.0, packed.numbers, packed.indices, packed.places)[0]
-        odds = np.exp(prior.log_weight[: count + 1] + spread_out(x[:count]))
+        value = evaluate(x, 1.0, *packed.data)[0]
+        odds = np.exp(prior.log_weight[: count + 1] + zero_sum_basis(count + 1) @ x[:count])
         share = odds[:3] / odds[:3].sum()
         outside = 8 * np.log(odds[:3].sum() / odds.sum())
         differences.append(value - outside - dirichlet(concentration).logpdf(share) - np.log(share).sum())
@@ -186,7 +185,7 @@ def test_sampling_finds_the_conjugate_posterior(tiny_vocabulary: Vocabulary) -> 
     samples = sample_evidence(inputs, flat, FLAT, seed=5, progress=None, effort=Effort(500, 1500, 4))
     count = len(inputs.links.slots_of(0)) - 1
     free = samples["coefficient_value"].stack(sample=("chain", "draw")).values[:count].T
-    odds = np.exp([spread_out(row)[:3] for row in free])
+    odds = np.exp((free @ zero_sum_basis(free.shape[1] + 1).T)[:, :3])
     share = odds / odds.sum(1, keepdims=True)
     assert share.mean(0) == pytest.approx([0.41667, 0.2, 0.38333], abs=0.012)
     assert share.std(0) == pytest.approx([0.1131, 0.09177, 0.11154], abs=0.012)

@@ -9,6 +9,7 @@ from scipy.stats import gamma
 from analytics.advice import advise
 from analytics.case import Case
 from analytics.evidence import empty_evidence
+from analytics.log_likelihood import pack_evidence
 from analytics.model import SPREAD_SHAPE as MODEL_SHAPE
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.prior_draws import draw_priors, prior_posterior
@@ -16,7 +17,7 @@ from analytics.prior_odds import SPREAD_SHAPE, draw_alpha, log_wishes
 from analytics.priors import LinkPrior, link_prior
 from analytics.terms import UNSHARED_SPREAD, Priors, Term, model_terms, parent_terms
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
-from analytics.wish_likelihood import score_wishes, wish_arrays
+from analytics.wish_likelihood import score_wishes
 
 RULES = (("stuck", "coil_open", 4.0, 7.0), ("dark", "plug_loose", 6.0, 3.0))
 COUNT = 4000
@@ -47,8 +48,8 @@ def test_the_shape_of_a_spread_is_that_of_the_model() -> None:
 
 def test_rules_and_ratios_weigh_as_in_the_fit(inputs: ModelInputs, wishes: LinkPrior) -> None:
     alpha = np.random.default_rng(1).normal(0.0, 1.5, (5, len(inputs.links.symptom)))
-    arrays = wish_arrays(inputs.links, wishes)
-    expected = [score_wishes(row, np.zeros_like(row), arrays) for row in alpha]
+    data = pack_evidence(inputs, wishes, Priors()).data
+    expected = [score_wishes(row, np.zeros_like(row), data) for row in alpha]
     assert log_wishes(alpha, inputs.links, wishes) == pytest.approx(expected, rel=1e-12)
 
 
