@@ -53,11 +53,20 @@ def pack_evidence(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) ->
 
 
 @numba.njit
+def _expit(logit: Any) -> Any:
+    out = np.empty(logit.shape)
+    for row in range(logit.shape[0]):
+        for column in range(logit.shape[1]):
+            out[row, column] = 1.0 / (1.0 + np.exp(-logit[row, column]))
+    return out
+
+
+@numba.njit(inline="always")
 def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, places: Any) -> Any:
     """(log likelihood, gradient by coefficient, gradient by minutes spread)."""
     data = (numbers, indices, places)
     alpha, beta, gamma, age_effect, misread_logit, detection, cure, false_alarm, log_minutes = assemble(x, data)
-    misread = 1.0 / (1.0 + np.exp(-misread_logit))
+    misread = _expit(misread_logit)
     total, d_alpha, d_beta, d_gamma, d_age, d_misread = score_tickets((alpha, beta, gamma, age_effect, misread), data)
     total += score_wishes(alpha, d_alpha, data)
     found, d_detection = score_checks(detection, number_row(data, CHECKS), number_row(data, CHECKS + 1))
@@ -65,7 +74,10 @@ def log_likelihood(x: Any, minutes_spread: float, numbers: Any, indices: Any, pl
     false, d_false_alarm = score_checks(false_alarm, number_row(data, CHECKS + 4), number_row(data, CHECKS + 5))
     counted = (number_row(data, CHECKS + 6), number_row(data, CHECKS + 7), number_row(data, CHECKS + 8))
     timed, d_minutes, d_spread = score_minutes(log_minutes, minutes_spread, counted)
-    gradients = (d_alpha, d_beta, d_gamma, d_age, d_misread * misread * (1.0 - misread), d_detection, d_cure,
+    for grade in range(misread.shape[0]):
+        for shop in range(misread.shape[1]):
+            d_misread[grade, shop] *= misread[grade, shop] * (1.0 - misread[grade, shop])
+    gradients = (d_alpha, d_beta, d_gamma, d_age, d_misread, d_detection, d_cure,
                  d_false_alarm, d_minutes)  # fmt: skip
     return total + found + cured + false + timed, gather_gradient(gradients, x, data), d_spread
 
@@ -132,10 +144,11 @@ def _make_pointer_function(fingerprint: int) -> Any:
             spread,
             numba.carray(numbers, number_count),
             numba.carray(indices, index_count),
-            numba.carray(places, place_count).reshape((place_count // 3, 3)),
+            numba.carray(places, (place_count // 3, 3)),
         )
         result = numba.carray(out, x_size + 1)
-        result[:x_size] = gradient
+        for at in range(x_size):
+            result[at] = gradient[at]
         result[x_size] = slope
         return value if fingerprint >= 0 else 0.0
 
@@ -145,7 +158,7 @@ def _make_pointer_function(fingerprint: int) -> Any:
 @cache
 def _pointer_function() -> Any:
     named = [value for module in KERNEL_MODULES for value in vars(module).values()]
-    kernels = [log_likelihood, *(value for value in named if isinstance(value, Dispatcher))]
+    kernels = [log_likelihood, _expit, *(value for value in named if isinstance(value, Dispatcher))]
     return _make_pointer_function(zlib.crc32(b"".join(marshal.dumps(kernel.py_func.__code__) for kernel in kernels)))
 
 

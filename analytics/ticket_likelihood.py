@@ -8,7 +8,7 @@ import numpy as np
 from analytics.packing import TICKETS, index_grid, index_row, number_grid, number_row
 
 
-@numba.njit(error_model="numpy")
+@numba.njit(error_model="numpy", inline="always")
 def score_tickets(effects: Any, data: Any) -> Any:
     """(log likelihood, and its gradient by alpha, beta, gamma, age effect and misread rate).
 
