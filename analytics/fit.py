@@ -37,7 +37,7 @@ class Effort:
     """How long to sample."""
 
     tune: int = 300
-    draws: int = 1500
+    draws: int = 1800
     chains: int = 4
 
 

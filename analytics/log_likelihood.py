@@ -162,6 +162,11 @@ def _pointer_function() -> Any:
     return _make_pointer_function(zlib.crc32(b"".join(marshal.dumps(kernel.py_func.__code__) for kernel in kernels)))
 
 
+def compile_kernels() -> None:
+    """Compiles the likelihood and keeps it on disk, as installing does, so that the first fit need not."""
+    _pointer_function()
+
+
 def evaluate(
     x: np.ndarray, minutes_spread: float, numbers: np.ndarray, indices: np.ndarray, places: np.ndarray
 ) -> tuple[float, np.ndarray, float]:

@@ -52,9 +52,10 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
         spreads = pt.concatenate([spread, reach[learned:]])
         unit = pm.Normal("parent_unit", 0.0, 1.0, dims=("parent",))
         parent = unit * spreads[pm.Data("parent_place", _places(parents, order))]
-        known = pm.Data("centring", _centring(inputs, parents, terms)) @ parent
+        centring = _centring(inputs, parents, terms)
         log_each = pt.log(spreads)[pm.Data("place", _places(terms, order))]
-        centre = pt.concatenate([known, pt.zeros(log_each.shape[0] - known.shape[0])])
+        without = pm.Data("without_parent", np.zeros(sum(term.size for term in terms) - len(centring)))
+        centre = pt.concatenate([pm.Data("centring", centring) @ parent, without])
         share = pm.Data("share", coefficient_shares(terms, {}))
         outer, inner = pt.exp(share * log_each), pt.exp((1.0 - share) * log_each)
         raw = pm.Normal("raw", (1.0 - share) * centre / outer, inner, dims=("coefficient",))
