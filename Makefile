@@ -11,7 +11,8 @@ test:
 	@scripts/bootstrap
 	@scripts/browser
 	@$(MAKE) --no-print-directory check
-	@$(PY) -m pytest
+	@$(PY) -m pytest -n 2 -m "not slow and not browser"
+	@$(PY) -m pytest -m "slow or browser"
 
 check:
 	@scripts/bootstrap
@@ -22,7 +23,7 @@ check:
 
 fast:
 	@scripts/bootstrap
-	@$(PY) -m pytest -m "not slow and not browser"
+	@$(PY) -m pytest -n 2 -m "not slow and not browser"
 
 slow:
 	@scripts/bootstrap
