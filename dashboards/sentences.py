@@ -1,4 +1,4 @@
-"""Every sentence of the pages by key, from one file a language."""
+"""Every sentence of the pages by key, from one folder a language and one file a page."""
 
 import re
 import tomllib
@@ -38,8 +38,9 @@ def refusal(error: InputError) -> str:
 @cache
 def sentences(language: str) -> Mapping[str, str]:
     """Key ("bench.title") -> sentence of one language."""
-    tables = tomllib.loads((_FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
-    return {f"{page}.{name}": text for page, lines in tables.items() for name, text in lines.items()}
+    files = sorted((_FOLDER / language).glob("*.toml"))
+    tables = [part for file in files for part in tomllib.loads(file.read_text(encoding="utf-8")).items()]
+    return {f"{topic}.{name}": text for topic, lines in tables for name, text in lines.items()}
 
 
 def _escape(text: str) -> str:
