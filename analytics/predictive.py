@@ -1,6 +1,6 @@
 """Whether the fitted model would write tickets like those it was fitted to: replicated counts beside the real ones."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.evidence import Evidence
 from analytics.live_tickets import NOT_GIVEN, Context, sort_tickets
-from analytics.pointwise import named_sightings, suspect_chances, written_chances
+from analytics.pointwise import is_named, named_sightings, suspect_chances, written_chances
 from analytics.posterior import Posterior
 
 # What is counted: table -> its two dims. A link is a symptom with one suspect of its list.
@@ -23,7 +23,9 @@ SURPRISING = 0.01
 
 @dataclass(frozen=True)
 class Entry:
-    """One count: its codes, tickets written, what replicated histories had, and the share of them as far off."""
+    """One count: its codes, tickets (unresolved ones by their likely suspects), what replicated histories had, and the
+    share of them as far off.
+    """
 
     codes: tuple[str, str]
     observed: float
@@ -48,7 +50,7 @@ class TableCheck:
 
 @dataclass(frozen=True, eq=False)
 class _Counts:
-    """observed (entry,); expected and replicated (draw, entry); codes of each entry."""
+    """observed, expected and replicated (draw, entry); codes of each entry."""
 
     codes: tuple[tuple[str, str], ...]
     observed: np.ndarray
@@ -59,14 +61,17 @@ class _Counts:
 def check_predictions(
     posterior: Posterior, evidence: Evidence, *, rng: np.random.Generator, worst_count: int = 5
 ) -> tuple[TableCheck, ...]:
-    """Written suspects, counted three ways, against as many replicated histories as there are draws.
+    """Suspects, counted three ways, against as many replicated histories as there are draws.
 
     Parameters
     ----------
-    evidence : the tickets the posterior was fitted to; unresolved ones have no written suspect and are not counted
+    evidence : the tickets the posterior was fitted to
 
     Notes
     -----
+    Which tickets end unresolved depends on the suspect, so those with a written one alone would look odd under a model
+    that is right. Each draw therefore completes the unresolved ones with suspects drawn given their checks: Gelman, Van
+    Mechelen, Verbeke, Heitjan and Meulders, Biometrics 61 (2005).
     Misfit of a table: sum over entries of (sqrt count - sqrt expected)^2, of the real and of the replicated counts
     under the same draw; the p-value is the share of draws whose replicate misfits more. Gelman, Meng and Stern,
     Statistica Sinica 6 (1996); the measure is Freeman and Tukey's (1950), because small expected counts do not upset
@@ -80,18 +85,19 @@ def check_predictions(
 def _check_table(name: str, counts: _Counts, worst_count: int) -> TableCheck:
     real, replicated = (_misfit(table, counts.expected) for table in (counts.observed, counts.replicated))
     mean, sd = counts.replicated.mean(0), counts.replicated.std(0)
+    observed = counts.observed.mean(0)
     low, high = np.quantile(counts.replicated, (0.05, 0.95), axis=0) if len(mean) else (mean, mean)
-    residual = (counts.observed - mean) / np.maximum(sd, 1e-9)
+    residual = (observed - mean) / np.maximum(sd, 1e-9)
     p_value = _tail(counts.replicated, counts.observed)
     order = np.lexsort((-np.abs(residual), p_value))[:worst_count]
     return TableCheck(
         name=name,
-        ticket_count=float(counts.observed.sum()),
+        ticket_count=float(observed.sum()),
         p_value=float((replicated >= real).mean()),
         entry_count=len(mean),
         surprising_count=int((p_value < SURPRISING).sum()),
         worst=tuple(
-            Entry(counts.codes[at], *(float(v[at]) for v in (counts.observed, mean, low, high, residual, p_value)))
+            Entry(counts.codes[at], *(float(v[at]) for v in (observed, mean, low, high, residual, p_value)))
             for at in order
         ),
     )
@@ -113,19 +119,36 @@ def _count(posterior: Posterior, evidence: Evidence, rng: np.random.Generator) -
     """All tables in one walk over the contexts."""
     sizes, draws = posterior.draws.sizes, posterior.draw_count
     shapes = {name: (sizes[first], sizes[second]) for name, (first, second) in TABLES.items()}
-    tables = {name: [np.zeros((rows, *shape)) for rows in (1, draws, draws)] for name, shape in shapes.items()}
+    tables = {name: [np.zeros((draws, *shape)) for _ in range(3)] for name, shape in shapes.items()}
     for context in sort_tickets(posterior, evidence)[0]:
         chance = suspect_chances(posterior, context)
-        for _, seen in named_sightings(context):
-            told = written_chances(posterior, context, seen[0], chance)
-            observed = sum(one.likelihood * one.weight for one in seen)
-            total = float(np.sum(observed))
-            # part of a ticket (one with two suspects) is drawn as a whole one as often as it weighs
-            drawn = rng.multinomial(int(total + rng.random()), told / told.sum(1, keepdims=True))
+        for values in _count_context(posterior, context, chance, rng):
             for name, at in _places(posterior, context).items():
-                for table, values in zip(tables[name], (np.atleast_2d(observed), total * told, drawn), strict=True):
-                    _add(table, at, values)
+                for table, one in zip(tables[name], values, strict=True):
+                    _add(table, at, one)
     return {name: _flatten(posterior, name, *tables[name]) for name in TABLES}
+
+
+def _count_context(
+    posterior: Posterior, context: Context, chance: np.ndarray, rng: np.random.Generator
+) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Observed, expected and replicated (draw, slot): of each grade of written suspects, then of unresolved tickets."""
+    for _, seen in named_sightings(context):
+        told = written_chances(posterior, context, seen[0], chance)
+        observed = sum(one.likelihood * one.weight for one in seen)
+        yield np.broadcast_to(observed, told.shape), *_expect(told, float(np.sum(observed)), rng)
+    for one in context.sightings:
+        if not is_named(one):
+            yield _draw(chance * one.likelihood, one.weight, rng), *_expect(chance, one.weight, rng)
+
+
+def _expect(chance: np.ndarray, count: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    return count * chance, _draw(chance, count, rng)
+
+
+def _draw(chance: np.ndarray, count: float, rng: np.random.Generator) -> np.ndarray:
+    """Counts (draw, slot); part of a ticket (one with two suspects) is drawn as a whole one as often as it weighs."""
+    return rng.multinomial(int(count + rng.random()), chance / chance.sum(1, keepdims=True))
 
 
 def _add(table: np.ndarray, at: tuple[Any, Any], values: np.ndarray) -> None:
@@ -153,4 +176,4 @@ def _flatten(
     first, second = (posterior.draws[dim].values.astype(str) for dim in TABLES[name])
     rows, columns = np.nonzero(possible)
     codes = tuple((str(first[row]), str(second[column])) for row, column in zip(rows, columns, strict=True))
-    return _Counts(codes, observed[0][possible], expected[:, possible], replicated[:, possible])
+    return _Counts(codes, observed[:, possible], expected[:, possible], replicated[:, possible])

@@ -53,7 +53,7 @@ def _say_table(table: TableCheck, vocabulary: Vocabulary) -> list[str]:
 
 def _say_entry(name: str, entry: Entry, vocabulary: Vocabulary) -> str:
     usual = f"expected about {entry.expected:.0f} (between {entry.low_90:.0f} and {entry.high_90:.0f})"
-    return f"{_say_codes(name, entry.codes, vocabulary)}: {entry.observed:.0f} written, {usual}"
+    return f"{_say_codes(name, entry.codes, vocabulary)}: {entry.observed:.0f} counted, {usual}"
 
 
 def _say_codes(name: str, codes: tuple[str, str], vocabulary: Vocabulary) -> str:
