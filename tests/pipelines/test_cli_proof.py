@@ -115,7 +115,7 @@ def test_proof_names_what_does_not_fit(
     store_fit(settings, replace(tiny_posterior, draws=tiny_posterior.draws.isel(draw=[0] * 60)))
     told = run("proof")[1]
     assert "Suspects of each symptom: Off" in told
-    assert "Grab is stuck: Coil open: 24 written, expected about" in told
+    assert "Grab is stuck: Coil open: 24 counted, expected about" in told
     assert "Open, 30 to 59 years old: 24 written" in told
 
 

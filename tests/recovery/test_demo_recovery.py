@@ -83,7 +83,7 @@ def recovered(vocabulary: Vocabulary) -> Recovered:
         link_prior=lambda inputs: link_prior(vocabulary, inputs.links),
         priors=Priors(),
         seed=1,
-        effort=Effort(tune=300, draws=1000, chains=4),
+        effort=Effort(),
     )
     age_of = {band.code: band.from_age for band in vocabulary.age_bands}
     beliefs = {
