@@ -20,12 +20,13 @@ def backtest(settings: Settings, folds: int) -> None:
 
     with progress_bar("Fitting earlier dates") as advance:
         found = run_backtest(settings, folds=folds, progress=advance)
-    print_table(score_rows(found))
+    print_table(loss_rows(found))
+    print_table(place_rows(found))
     click.echo("\n".join(sentences(found)))
 
 
-def score_rows(found: Backtest) -> pd.DataFrame:
-    """The table of scores as a person reads it."""
+def loss_rows(found: Backtest) -> pd.DataFrame:
+    """How surprised each forecast was, as a person reads it."""
     table = found.table
     behind = zip(table["behind"], table["behind_se"], strict=True)
     told = [f"{gap:+.3f} ± {error:.3f}" if gap else "" for gap, error in behind]
@@ -35,11 +36,20 @@ def score_rows(found: Backtest) -> pd.DataFrame:
             "tickets": table["tickets"],
             "log loss": table["log_loss"].round(3),
             "difference": told,
-            "from": [name if gap else "" for name, gap in zip(table["reference"], told, strict=True)],
             "Brier": table["brier"].round(3),
-            "place of the true suspect": table["rank"].round(1),
+        }
+    )
+
+
+def place_rows(found: Backtest) -> pd.DataFrame:
+    """Where the true suspect stood in each forecast."""
+    table = found.table
+    return pd.DataFrame(
+        {
+            "true suspect, by": table["method"],
+            "mean place": table["rank"].round(1),
             "named first": table["top_1"].map(in_ten),
-            "among the first three": table["top_3"].map(in_ten),
+            "in the first three": table["top_3"].map(in_ten),
         }
     )
 
@@ -52,8 +62,8 @@ def sentences(found: Backtest) -> tuple[str, ...]:
         SCORED_SENTENCE,
         f"Fits of what was known on {', '.join(folds['start'])}, each scored on the tickets up to the next date.",
         "Log loss: how surprised the forecast was by the true suspect; less is better, 0 is never surprised.",
-        "Difference: log loss above (+) or below (-) that of the forecast named beside it, on the same tickets, ± its "
-        "standard error.",
+        "Difference: log loss above (+) or below (-) that of this model told the same, on the same tickets, ± its "
+        "standard error. This model told more is compared with itself told less.",
         "Rows with checks count only tickets that were still open after them.",
         f"Calibration: of {len(bins)} groups of like odds, {inside} came true as often as said, within chance.",
     )

@@ -116,7 +116,7 @@ def test_proof_names_what_does_not_fit(
     told = run("proof")[1]
     assert "Suspects of each symptom: Off" in told
     assert "Grab is stuck: Coil open: 24 counted, expected about" in told
-    assert "Open, 30 to 59 years old: 24 written" in told
+    assert "Open, 30 to 59 years old: 24 counted" in told
 
 
 def test_priors_answer_before_the_first_ticket(run: Callable[..., tuple[int, str]]) -> None:
