@@ -31,8 +31,8 @@ def draw_figure(table: pd.DataFrame) -> str:
         along = np.log(tickets / sizes[0]) / np.log(sizes[-1] / sizes[0])
         return LEFT + along * (WIDTH - LEFT - RIGHT), TOP + (high - loss) / (high - low) * (HEIGHT - TOP - BOTTOM)
 
-    parts = [*_frame(sizes, np.linspace(low, high, 6), place(sizes[0], low)[1])]
-    for loss in np.linspace(low, high, 6):
+    parts = [*_frame(sizes, np.linspace(low, high, round(10 * (high - low)) + 1), place(sizes[0], low)[1])]
+    for loss in np.linspace(low, high, round(10 * (high - low)) + 1):
         y = place(sizes[0], loss)[1]
         parts.append(f"<line x1='{LEFT}' x2='{WIDTH - RIGHT}' y1='{y:.1f}' y2='{y:.1f}' stroke='#e4ddd0'/>")
         parts.append(_text(LEFT - 8, y + 4, f"{loss:.1f}", anchor="end"))
