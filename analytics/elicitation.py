@@ -101,57 +101,6 @@ def rule_priors(rules: Iterable[Rule]) -> tuple[tuple[str, str, float, float], .
     )
 
 
-def dirichlet_from_ratios(ratios: np.ndarray, strength: float) -> np.ndarray:
-    """Dirichlet concentrations of handbook failure-mode ratios that are worth `strength` tickets.
-
-    Parameters
-    ----------
-    ratios : (mode,) shares of a component's failures, sum 1
-    strength : tickets the handbook is worth; keep it small, its machines were not yours
-
-    Returns
-    -------
-    (mode,) concentrations, sum `strength`
-
-    Raises
-    ------
-    InputError
-        When a ratio is not above 0, the ratios do not sum to 1 or the strength is not above 0.
-    """
-    if (ratios <= 0).any() or abs(ratios.sum() - 1.0) > 1e-6:
-        raise InputError(f"Ratios must be above 0 and sum to 1; these sum to {ratios.sum():g}. Correct the table.")
-    if strength <= 0:
-        raise InputError(f"Ratios cannot be worth {strength:g} tickets. Say a number above 0, for instance 5.")
-    return strength * ratios
-
-
-def dirichlet_posterior(concentration: np.ndarray, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and standard deviation of the shares after some tickets.
-
-    Parameters
-    ----------
-    concentration : (mode,) of the prior
-    counts : (mode,) tickets
-
-    Returns
-    -------
-    mean, sd : (mode,) of P(mode | the component failed)
-
-    Notes
-    -----
-    Conjugate: Dirichlet(concentration + counts); sd^2 = mean (1 - mean) / (sum + 1).
-
-    Examples
-    --------
-    >>> mean, sd = dirichlet_posterior(dirichlet_from_ratios(np.array([0.55, 0.26, 0.19]), 10), np.array([2, 1, 5]))
-    >>> mean.round(3).tolist()
-    [0.417, 0.2, 0.383]
-    """
-    total = (concentration + counts).sum()
-    mean = (concentration + counts) / total
-    return mean, np.sqrt(mean * (1.0 - mean) / (total + 1.0))
-
-
 def _beta_worth(best: float, tickets: float) -> tuple[float, float]:
     return 1.0 + tickets * best, 1.0 + tickets * (1.0 - best)
 

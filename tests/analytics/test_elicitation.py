@@ -3,7 +3,6 @@
 import doctest
 import re
 
-import numpy as np
 import pytest
 from scipy.stats import beta
 
@@ -11,8 +10,6 @@ from analytics import elicitation
 from analytics.elicitation import (
     Rule,
     beta_from_rule,
-    dirichlet_from_ratios,
-    dirichlet_posterior,
     rule_priors,
 )
 from analytics.errors import InputError
@@ -93,18 +90,3 @@ def test_half_a_wish_is_refused(wish: tuple[float, float, float], tickets: float
 def test_rules_become_priors_of_their_link() -> None:
     rule = Rule("dead_machine", "mains_fuse_blown", best=0.5, low=None, high=None, tickets=4, who="the bench")
     assert rule_priors([rule]) == (("dead_machine", "mains_fuse_blown", 3.0, 3.0),)
-
-
-def test_relay_ratios_worth_ten_tickets_meet_eight_tickets() -> None:
-    # Prior .55, .26, .19 of ten and counts 2, 1, 5: means (5.5 + 2)/18, (2.6 + 1)/18, (1.9 + 5)/18; sd sqrt(m(1-m)/19).
-    prior = dirichlet_from_ratios(np.array([0.55, 0.26, 0.19]), 10)
-    mean, sd = dirichlet_posterior(prior, np.array([2, 1, 5]))
-    np.testing.assert_allclose(mean, [0.41667, 0.2, 0.38333], atol=5e-6)
-    np.testing.assert_allclose(sd, [0.11310, 0.09177, 0.11154], atol=5e-6)
-
-
-def test_ratios_that_are_no_shares_are_refused() -> None:
-    with pytest.raises(InputError, match=r"sum to 0\.9"):
-        dirichlet_from_ratios(np.array([0.5, 0.4]), 10)
-    with pytest.raises(InputError, match="worth 0 tickets"):
-        dirichlet_from_ratios(np.array([0.5, 0.5]), 0)
