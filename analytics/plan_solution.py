@@ -11,10 +11,10 @@ from analytics.plan_kernels import look_one_step, order_remedies
 from analytics.plan_sweep import STATE_LIMIT, Sweep, count_states, sweep_states
 from analytics.planning import CURED, PlanProblem
 
-# Situations looked into for one decision on a long list: about 900 at 20 checks, 300 at 40, 50 to 150 ms on one core.
-# With fewer than 300 the first plan is often not complete, which costs far more than it saves.
+# Situations looked into for one decision on a long list: about 780 at 20 checks, 280 at 40, 50 to 150 ms on one core.
+# With fewer the first plan is often not complete, which costs far more than it saves.
 SITUATION_WORK = 360_000
-SITUATION_LIMITS = (300, 900)
+SITUATION_LIMITS = (280, 780)
 SWEEP_WORK_LIMIT = 4e8
 HAND_ON = -1
 INCONCLUSIVE = "inconclusive"
