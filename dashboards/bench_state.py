@@ -1,14 +1,13 @@
-"""The case that is open on the bench: kept in the session, written into the address, read back from it."""
+"""The case that is looked up on the bench: kept for the visitor, written into the address, read back from it."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import partial
 
 import streamlit as st
 
-from analytics.case import Case, CheckResult
-from analytics.vocabulary import Check, Vocabulary
+from analytics.case import Case
+from analytics.vocabulary import Vocabulary
 from dashboards.sentences import in_markdown
 
 # Keys of the session: the open case, the address last written or read, what was wrong with it.
@@ -18,19 +17,18 @@ FIRST_YEAR = 1850
 
 @dataclass(frozen=True)
 class OpenCase:
-    """What was entered and pressed so far; "" and None for what is not known."""
+    """What was entered so far; "" and None for what is not known."""
 
     symptom: str = ""
     family: str = ""
     built_year: int | None = None
     shop: str = ""
     complaint: str = ""
-    results: tuple[CheckResult, ...] = ()
 
     def as_case(self, today: date) -> Case:
         """The case as the core asks for it."""
         age_years = None if self.built_year is None else today.year - self.built_year
-        return Case(self.symptom, self.family, self.shop, age_years, self.results, complaint=self.complaint)
+        return Case(self.symptom, self.family, self.shop, age_years, complaint=self.complaint)
 
 
 def open_case(vocabulary: Vocabulary, shops: Sequence[str], *, today: date) -> OpenCase:
@@ -59,19 +57,6 @@ def keep_case(case: OpenCase) -> None:
     st.session_state[ADDRESS] = address
 
 
-def add_result(result: CheckResult) -> None:
-    """One more check; for a button's on_click."""
-    case = st.session_state[CASE]
-    st.session_state[CASE] = replace(case, results=(*case.results, result))
-    st.session_state[PROBLEMS] = ()
-
-
-def undo_result() -> None:
-    """Takes the last check back; for a button's on_click."""
-    case = st.session_state[CASE]
-    st.session_state[CASE] = replace(case, results=case.results[:-1])
-
-
 def start_over() -> None:
     """An empty bench; for a button's on_click."""
     _replace_case(OpenCase())
@@ -87,13 +72,6 @@ def widget_key(field: str, value: object) -> str:
     return key
 
 
-def outcomes_of(check: Check) -> tuple[str, ...]:
-    """What can be said after a check: a remedy cures or not, a look finds something or not; either may not tell."""
-    cures = ("cured", "not_cured") if check.cures else ()
-    finds = ("fault_found",) if check.reveals else ()
-    return (*cures, *finds, *(() if check.cures else ("clear",)), "inconclusive")
-
-
 def write_address(case: OpenCase) -> dict[str, str]:
     """Query parameters of a case; the owner's words stay out of it, they may name somebody."""
     fields = {
@@ -101,7 +79,6 @@ def write_address(case: OpenCase) -> dict[str, str]:
         "f": case.family,
         "y": "" if case.built_year is None else str(case.built_year),
         "h": case.shop,
-        "done": ",".join(f"{result.check}.{result.outcome}" for result in case.results),
     }
     return {name: text for name, text in fields.items() if text}
 
@@ -128,27 +105,7 @@ def read_address(
     if year and not (year.isascii() and year.isdigit() and FIRST_YEAR <= int(year[:6]) <= today.year):
         problems.append(in_markdown("link.year", given=year, first=FIRST_YEAR, last=today.year))
         year = ""
-    written = [text for text in asked.get("done", "").split(",") if text]
-    read = [_read_result(text, vocabulary) for text in written]
-    example = partial(_example, vocabulary)
-    problems += [
-        in_markdown("link.result", given=text, example=example())
-        for text, result in zip(written, read, strict=True)
-        if result is None
-    ]
-    results = tuple(result for result in read if result is not None)
-    return replace(case, built_year=int(year) if year else None, results=results), tuple(problems)
-
-
-def _read_result(text: str, vocabulary: Vocabulary) -> CheckResult | None:
-    check, _, outcome = text.partition(".")
-    is_known = check in vocabulary.checks and outcome in outcomes_of(vocabulary.checks[check])
-    return CheckResult(check, outcome) if is_known else None
-
-
-def _example(vocabulary: Vocabulary) -> str:
-    check = next(iter(vocabulary.checks.values()))
-    return f"{check.code}.{outcomes_of(check)[0]}"
+    return replace(case, built_year=int(year) if year else None), tuple(problems)
 
 
 def _replace_case(case: OpenCase) -> None:

@@ -1,5 +1,6 @@
-"""The pieces of the Bench page: inputs, checks made, suspects, what moved, the next check."""
+"""The pieces of the Bench page that need no session: inputs, suspects, what moved, a check and its cautions."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -7,13 +8,15 @@ from pathlib import Path
 import streamlit as st
 
 from analytics.advice import Advice
-from analytics.case import CheckResult
+from analytics.posterior import Posterior
+from analytics.reasons import explain
 from analytics.vocabulary import Check, Vocabulary
 from dashboards import bench_answer, bench_state, charts
 from dashboards.bench_state import OpenCase
 from dashboards.sentences import in_markdown, plain, sentence
+from pipelines.advice_in_words import safer_lines
 from pipelines.history import TicketCounts
-from pipelines.wording import minutes_phrase
+from pipelines.reasons_in_words import say_reasons
 
 STYLE = Path(__file__).with_name("workshop.css")
 
@@ -46,7 +49,7 @@ def show_inputs(case: OpenCase, vocabulary: Vocabulary, shops: tuple[str, ...], 
     )
     shop = st.selectbox(
         sentence("machine.shop"),
-        ["", *shops],
+        ["", *shops, *([case.shop] if case.shop and case.shop not in shops else [])],
         format_func=lambda name: name or sentence("machine.shop_unknown"),
         key=bench_state.widget_key("shop", case.shop),
     )
@@ -63,17 +66,6 @@ def show_inputs(case: OpenCase, vocabulary: Vocabulary, shops: tuple[str, ...], 
     )
 
 
-def show_done(case: OpenCase, vocabulary: Vocabulary) -> None:
-    """Checks made so far, with a way back."""
-    if case.results:
-        st.subheader(sentence("done.heading"), anchor=False)
-        st.markdown("\n".join(f"1. {_say_result(result, vocabulary)}" for result in case.results))
-    with st.container(horizontal=True):
-        if case.results:
-            st.button(sentence("done.undo"), on_click=bench_state.undo_result, key="bench_undo")
-        st.button(sentence("done.start_over"), on_click=bench_state.start_over, key="bench_start_over", type="tertiary")
-
-
 def show_suspects(advice: Advice, counts: TicketCounts) -> None:
     """Suspects in a picture and in words, and what stands behind them."""
     frame = bench_answer.suspect_frame(advice)
@@ -86,12 +78,10 @@ def show_suspects(advice: Advice, counts: TicketCounts) -> None:
         st.markdown("\n".join(f"1. {line}" for line in bench_answer.say_all_odds(advice)))
 
 
-def show_moved(before: Advice, after: Advice, vocabulary: Vocabulary) -> None:
-    """What the last check did to the odds."""
-    last = after.case.results[-1]
-    outcome = sentence(f"outcome.{last.outcome}")
+def show_moved(before: Advice, after: Advice, *, entry: str) -> None:
+    """What the last entry did to the odds."""
     st.subheader(sentence("moved.heading"), anchor=False)
-    st.caption(in_markdown("moved.after", check=vocabulary.checks[last.check].name, outcome=outcome))
+    st.caption(in_markdown("moved.after", entry=entry))
     frame = bench_answer.moved_frame(before, after)
     if frame.empty:
         st.markdown(sentence("moved.nothing"))
@@ -101,54 +91,42 @@ def show_moved(before: Advice, after: Advice, vocabulary: Vocabulary) -> None:
     st.altair_chart(chart, alt=sentence("moved.alternative", first=" ".join(title)), theme=None)
 
 
-def show_next(advice: Advice, vocabulary: Vocabulary) -> None:
-    """The next check: what to do, what to mind, and a button for each answer."""
-    last = advice.case.results[-1:]
-    choices = [choice.check for choice in advice.answer.choices]
-    if last and last[0].outcome == "cured":
-        st.success(in_markdown("next.cured", check=vocabulary.checks[last[0].check].name))
-        return
-    # a new place in the case is a new question
-    key = f"bench_check_{advice.case.symptom}_{len(advice.case.results)}"
-    chosen = st.session_state.get(key) or advice.answer.check
-    if chosen in choices:
-        _show_check(vocabulary.checks[chosen], advice, vocabulary)
-    else:
+def show_first(advice: Advice, vocabulary: Vocabulary) -> None:
+    """The check to begin with, before the machine is taken on."""
+    if not advice.next_check:
         st.subheader(sentence("next.heading_none"), anchor=False)
-        st.info(sentence("next.hand_on" if choices else "next.hand_on_last"))
-    if choices:
-        st.selectbox(
-            sentence("next.choose"),
-            choices,
-            index=0 if advice.answer.check else None,
-            format_func=lambda code: vocabulary.checks[code].name,
-            key=key,
-        )
-    if advice.answer.check:
-        st.caption(bench_answer.say_plan(advice))
+        st.info(sentence("next.hand_on"))
+        return
+    notes = [in_markdown("next.why", why=line.strip()) for line in safer_lines(advice, vocabulary)]
+    show_check_facts(
+        vocabulary.checks[advice.next_check], advice, vocabulary, heading="next.heading_first", notes=notes
+    )
+    st.caption(bench_answer.say_plan(advice))
 
 
-def _show_check(check: Check, advice: Advice, vocabulary: Vocabulary) -> None:
-    choice, recommended = bench_answer.choice_of(advice, check.code), advice.answer.check
-    heading = "next.heading" if advice.case.results else "next.heading_first"
+def show_check_facts(
+    check: Check, advice: Advice, vocabulary: Vocabulary, *, heading: str, notes: Sequence[str]
+) -> None:
+    """One check: its name, why this one, what it takes, how it is done, what to mind."""
     st.subheader(in_markdown(heading, check=check.name), anchor=False)
-    if check.code != recommended and recommended:
-        values = {"check": vocabulary.checks[recommended].name, "minutes": minutes_phrase(choice.minutes_lost)}
-        st.caption(in_markdown("next.dearer" if choice.minutes_lost >= 1 else "next.same", **values))
-    st.markdown(" ".join(bench_answer.say_facts(check, choice, vocabulary)))
+    for note in notes:
+        st.caption(note)
+    st.markdown(" ".join(bench_answer.say_facts(check, bench_answer.choice_of(advice, check.code), vocabulary)))
     if check.instruction:
         st.markdown(plain(check.instruction))
     _show_cautions(check, vocabulary)
-    st.markdown(sentence("next.ask_remedy" if check.cures else "next.ask"))
-    with st.container(horizontal=True):
-        for outcome in bench_state.outcomes_of(check):
-            st.button(
-                sentence(f"outcome.{outcome}"),
-                key=f"bench_answer_{outcome}",
-                type="secondary" if outcome == "inconclusive" else "primary",
-                on_click=bench_state.add_result,
-                args=(CheckResult(check.code, outcome),),
-            )
+
+
+def show_reasons(advice: Advice, posterior: Posterior, vocabulary: Vocabulary) -> None:
+    """Why a suspect stands where it stands, one step after the other."""
+    names = {odds.suspect: odds.name for odds in advice.suspects}
+    with st.expander(sentence("reasons.heading")):
+        suspect = st.selectbox(
+            sentence("reasons.which"), list(names), format_func=names.__getitem__, key="bench_reasons"
+        )
+        told = explain(posterior, advice.case, vocabulary, suspect)
+        lines = say_reasons(told, vocabulary, symptom=advice.case.symptom, suspect=suspect)
+        st.markdown("\n".join(f"1. {plain(line)}" for line in lines))
 
 
 def _show_cautions(check: Check, vocabulary: Vocabulary) -> None:
@@ -156,11 +134,6 @@ def _show_cautions(check: Check, vocabulary: Vocabulary) -> None:
     cautions = [in_markdown("next.caution", hazard=name, note=note) for name, note in notes]
     with st.container(key="bench_cautions"):
         st.warning("\n\n".join([*cautions, sentence("next.safety")]))
-
-
-def _say_result(result: CheckResult, vocabulary: Vocabulary) -> str:
-    outcome = sentence(f"outcome.{result.outcome}")
-    return in_markdown("done.line", check=vocabulary.checks[result.check].name, outcome=outcome)
 
 
 def _palette() -> charts.Palette:

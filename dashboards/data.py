@@ -3,16 +3,21 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 import streamlit as st
 
 from analytics.advice import Advice, advise
 from analytics.case import Case
 from analytics.posterior import Posterior
+from analytics.session import Session
+from analytics.session_case import advise_session
 from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import TicketCounts, count_like_tickets
 from pipelines.live import live_key, load_live
 from pipelines.posteriors import has_published_fit
+from pipelines.session_scores import keep_advice
+from pipelines.sessions import StoredSession, list_open_sessions, read_stored_session
 from pipelines.settings import Settings, read_settings
 
 type Stamp = tuple[tuple[str, int, int], ...]
@@ -73,6 +78,32 @@ def advice_on(case: Case, using: Served) -> Advice:
     return _advice(case, using.key, using)
 
 
+def stored_session(code: str, using: Served) -> StoredSession:
+    """A session as it stands now: another screen may have gone on with it.
+
+    Raises
+    ------
+    InputError
+        When no session has the code.
+    """
+    return read_stored_session(using.settings.store_path, code)
+
+
+def open_sessions(using: Served) -> pd.DataFrame:
+    """Sessions that wait to be closed, newest first."""
+    return list_open_sessions(using.settings.store_path)
+
+
+def session_advice(session: Session, using: Served) -> Advice:
+    """Suspects and plan for the machine as it stands on the bench; InputError as for `advise`."""
+    return _session_advice(session, using.key, using)
+
+
+def keep_served(advice: Advice, stored: StoredSession, using: Served) -> None:
+    """Keeps what was recommended, to be scored when the ticket closes."""
+    _keep_served(stored.session.code, len(stored.entries), using.key, advice, using)
+
+
 def like_tickets(case: Case, using: Served) -> TicketCounts:
     """Tickets that stand behind the answer to a case."""
     return _like_tickets(using.key, case.symptom, case.family)
@@ -104,6 +135,17 @@ def _posterior(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> 
 @st.cache_resource(max_entries=64, show_spinner=False)
 def _advice(case: Case, key: ServedKey, _using: Served) -> Advice:  # noqa: ARG001 - part of the key
     return advise(_using.posterior, case, _using.vocabulary)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _session_advice(session: Session, key: ServedKey, _using: Served) -> Advice:  # noqa: ARG001 - part of the key
+    return advise_session(_using.posterior, session, _using.vocabulary)
+
+
+@st.cache_data(max_entries=1024, show_spinner=False)
+def _keep_served(code: str, position: int, key: ServedKey, _advice: Advice, _using: Served) -> None:
+    """Cached, so that a rerun of the page writes nothing."""
+    keep_advice(_using.settings.store_path, code, _advice, position=position, fit_id=key[1])
 
 
 @st.cache_data(max_entries=256, show_spinner=False)

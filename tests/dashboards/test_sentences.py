@@ -1,12 +1,15 @@
 """Every sentence is in one folder, and what is filled in cannot become markup."""
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from analytics.case import OUTCOMES
 from analytics.errors import InputError
+from analytics.session import ABOUT
+from analytics.vocabulary import CONFIRMATIONS, RESULTS
+from dashboards.bench_work import ALSO
 from dashboards.sentences import LANGUAGE, in_markdown, plain, refusal, sentence, sentences
 
 FOLDER = Path(__file__).resolve().parents[2] / "dashboards"
@@ -16,9 +19,11 @@ KEY = re.compile(r'"([a-z]+\.[a-z_]+)"')
 def used_keys() -> set[str]:
     pages = {table.split(".")[0] for table in sentences(LANGUAGE)}
     found = {key for path in FOLDER.rglob("*.py") for key in KEY.findall(path.read_text(encoding="utf-8"))}
-    # the one family of keys that is put together from a code
+    # keys that are put together from a code
     return {key for key in found if key.split(".")[0] in pages and not key.endswith(".py")} | {
-        f"outcome.{outcome}" for outcome in OUTCOMES
+        *(f"outcome.{kind}" for kind in ABOUT),
+        *(f"also.{kind}" for kind in ALSO),
+        *(f"closing.{code}" for code in (*RESULTS, *CONFIRMATIONS)),
     }
 
 
@@ -32,6 +37,12 @@ def test_every_language_has_the_same_keys_with_the_same_names_to_fill_in(path: P
         return {key: set(re.findall(r"{(\w+)}", text)) for key, text in sentences(language).items()}
 
     assert names(path.name) == names(LANGUAGE)
+
+
+def test_no_two_files_share_a_topic() -> None:
+    files = (FOLDER / "sentences" / LANGUAGE).glob("*.toml")
+    topics = [topic for file in files for topic in tomllib.loads(file.read_text(encoding="utf-8"))]
+    assert len(topics) == len(set(topics))
 
 
 def test_values_are_filled_in() -> None:
