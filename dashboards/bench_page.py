@@ -56,16 +56,16 @@ def _show_take_on(case: OpenCase, served: data.Served, *, today: date) -> None:
     """Opens the session, whose ticket needs a workshop."""
     with st.container(border=True):
         st.markdown(sentence("take.lead"))
-        shop = case.shop or st.text_input(sentence("take.shop"), key="bench_take_shop", max_chars=80).strip()
-        machine = st.text_input(
-            sentence("take.machine"), key="bench_take_machine", max_chars=80, placeholder=sentence("take.machine_hint")
-        )
+        if not case.shop:
+            st.text_input(sentence("take.shop"), key=bench_session.SHOP, max_chars=80)
+        hint = sentence("take.machine_hint")
+        st.text_input(sentence("take.machine"), key=bench_session.MACHINE, max_chars=80, placeholder=hint)
         st.button(
             sentence("take.on"),
             type="primary",
             on_click=bench_session.take_on,
-            args=(case, served),
-            kwargs={"shop": shop, "machine": machine, "today": today},
+            args=(served,),
+            kwargs={"today": today},
             key="bench_take_on",
         )
 

@@ -72,6 +72,13 @@ def widget_key(field: str, value: object) -> str:
     return key
 
 
+def entered_now() -> OpenCase:
+    """The case as the inputs have it now; a button's on_click runs before the page has read what was just typed."""
+    values = {name: st.session_state.get(f"bench_{name}_input") for name in OpenCase.__dataclass_fields__}
+    year = values.pop("built_year")
+    return OpenCase(**{name: (text or "").strip() for name, text in values.items()}, built_year=year)
+
+
 def write_address(case: OpenCase) -> dict[str, str]:
     """Query parameters of a case; the owner's words stay out of it, they may name somebody."""
     fields = {

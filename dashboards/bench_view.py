@@ -79,9 +79,9 @@ def show_suspects(advice: Advice, counts: TicketCounts) -> None:
 
 
 def show_moved(before: Advice, after: Advice, *, entry: str) -> None:
-    """What the last entry did to the odds."""
+    """What the last entry, told in Markdown, did to the odds."""
     st.subheader(sentence("moved.heading"), anchor=False)
-    st.caption(in_markdown("moved.after", entry=entry))
+    st.caption(sentence("moved.after", entry=entry))
     frame = bench_answer.moved_frame(before, after)
     if frame.empty:
         st.markdown(sentence("moved.nothing"))

@@ -109,16 +109,17 @@ def _show_check(check: Check, session: Session, advice: Advice, served: Served) 
     heading = "next.heading" if session.events else "next.heading_first"
     show_check_facts(check, advice, served.vocabulary, heading=heading, notes=_notes(check, advice, served.vocabulary))
     st.markdown(sentence("next.ask_remedy" if check.cures else "next.ask"))
-    minutes = st.number_input(
+    minutes_key = f"bench_minutes_{session.code}_{len(session.events)}"
+    st.number_input(
         sentence("next.spent"),
         min_value=0.0,
         max_value=600.0,
         value=None,
         step=1.0,
-        key=f"bench_minutes_{session.code}_{len(session.events)}",
+        key=minutes_key,
         placeholder=sentence("next.spent_hint"),
     )
-    press = partial(_button, session, served, check, minutes)
+    press = partial(_button, session, served, check, minutes_key)
     with st.container(horizontal=True):
         for outcome in allowed_outcomes(check):
             press(outcome, kind="secondary" if outcome == "inconclusive" else "primary")
@@ -138,11 +139,11 @@ def _notes(check: Check, advice: Advice, vocabulary: Vocabulary) -> Sequence[str
     return [in_markdown("next.dearer" if lost >= 1 else "next.same", **values)]
 
 
-def _button(session: Session, served: Served, check: Check, minutes: float | None, outcome: str, *, kind: str) -> None:
+def _button(session: Session, served: Served, check: Check, minutes_key: str, outcome: str, *, kind: str) -> None:
     st.button(
         sentence(f"outcome.{outcome}"),
         key=f"bench_answer_{outcome}",
         type=kind,  # type: ignore[arg-type]
         on_click=bench_session.record,
-        args=(session, served, BenchEvent(outcome, check.code, minutes)),
+        args=(session, served, BenchEvent(outcome, check.code), minutes_key),
     )
