@@ -117,6 +117,14 @@ def test_crossing_the_sound_path_sends_the_odds_before_or_behind_the_crossing(fr
     assert sum(stays[code] for code in behind_it) > 0.8
 
 
+def test_one_channel_that_cures_the_dead_side_accuses_what_lies_before_the_switch(fresh: Fresh) -> None:
+    before_it = ("pickup_plug_dirty", "pickup_lead_open", "cartridge_broken")
+    comes_back = fresh.odds_after("one_side_silent", switch_to_one_channel="fault_found")
+    stays_dead = fresh.odds_after("one_side_silent", switch_to_one_channel="clear")
+    assert sum(comes_back[code] for code in before_it) > 0.8
+    assert sum(stays_dead[code] for code in before_it) < 0.1
+
+
 CONNECTORS = [
     ("place_found_no_action", "reseat_actuator_plug", "actuator_plug_loose"),
     ("request_no_search", "reseat_mechanism_plug", "mechanism_plug_loose"),
