@@ -11,7 +11,10 @@ HERE = Path(__file__).resolve().parent
 # A local picture: an icon by name would make the browser ask an outside host for it.
 st.set_page_config(page_title=sentence("app.name"), page_icon=str(HERE / "icon.png"), layout="wide")
 page = st.navigation(
-    [st.Page(HERE / "pages" / "bench.py", title=sentence("app.bench"), default=True)],
+    [
+        st.Page(HERE / "pages" / "bench.py", title=sentence("app.bench"), default=True),
+        st.Page(HERE / "pages" / "tickets.py", title=sentence("tickets.title")),
+    ],
     position="top",
 )
 page.run()

@@ -90,6 +90,26 @@ def find_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str
     return columns
 
 
+def known_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
+    """Field -> header that means it; the first one where several do."""
+    columns: dict[str, str] = {}
+    for field, spellings in column_map.headers.items():
+        known = {_key(spelling) for spelling in spellings}
+        found = [header for header in headers if _key(header) in known]
+        columns.update({field: found[0]} if found else {})
+    return columns
+
+
+def guess_columns(headers: Sequence[str], column_map: ColumnMap) -> dict[str, str]:
+    """Field -> header: those that mean it, and for the fields left over the one most like it; for a person to judge."""
+    columns = known_columns(headers, column_map)
+    for field in FIELDS:
+        spare = [header for header in headers if header not in columns.values()]
+        guess = "" if field in columns else _guess(field, spare, column_map)
+        columns.update({field: guess} if guess else {})
+    return columns
+
+
 def take_fields(frame: pd.DataFrame, columns: Mapping[str, str]) -> pd.DataFrame:
     """A column of text for each of `FIELDS`, blank where the file has none; index as `frame`."""
     blank = pd.Series("", index=frame.index, dtype="str")
@@ -103,6 +123,15 @@ def translate_cells(texts: pd.DataFrame, column_map: ColumnMap) -> pd.DataFrame:
         keys = {cell: _key(cell) for cell in texts[field].unique()}
         translated[field] = texts[field].map({cell: words.get(key, cell) for cell, key in keys.items()}).astype("str")
     return texts.assign(**translated)
+
+
+def write_column_map(path: Path, column_map: ColumnMap) -> None:
+    """Writes a map as `read_column_map` reads it; a field without a header is listed too, for it has none."""
+    rows = [(field, header, "", "") for field, headers in column_map.headers.items() for header in headers or ("",)]
+    rows += [(field, "", *pair) for field, words in column_map.cells.items() for pair in words.items()]
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows([("field", "header", "written", "taken_as"), *rows])
 
 
 def _describe_missing(missing: list[str], spare: list[str], column_map: ColumnMap) -> str:

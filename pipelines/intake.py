@@ -79,7 +79,7 @@ def ingest_file(
     texts = translate_cells(_field_texts(raw.frame, columns, shop.strip()), column_map)
     odd = pd.Index(sorted(raw.odd_rows), dtype="int64")
     rows = read_ticket_rows(texts.drop(index=odd), vocabulary, today=today, reading=dates_in(texts))
-    rows = _add_odd_rows(rows, raw)
+    rows = add_odd_rows(rows, raw)
     raw_rows = _raw_rows(raw)
     with writing(store_path) as con:
         # Another process may have read the same file in the meantime.
@@ -162,7 +162,8 @@ def _field_texts(frame: pd.DataFrame, columns: Mapping[str, str], shop: str) -> 
     return texts.assign(shop=texts["shop"].where(texts["shop"].str.strip() != "", shop))
 
 
-def _add_odd_rows(rows: TicketRows, raw: RawTable) -> TicketRows:
+def add_odd_rows(rows: TicketRows, raw: RawTable) -> TicketRows:
+    """The rows, and a problem for each row of the file that is wider or narrower than its header."""
     if not raw.odd_rows:
         return rows
     width = len(raw.frame.columns)
