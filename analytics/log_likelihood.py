@@ -1,7 +1,7 @@
 """Log likelihood of tickets, checks and wishes with its gradient in one pass, as an operation that PyMC can compile.
 
 Written out in general tensor operations the same likelihood compiled for a minute and sampled several times slower; a
-test holds it against a plain transcription of the formulas and against finite differences.
+test holds it against the formulas written out plainly and against finite differences.
 """
 
 import ctypes

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
+from typing import Any
 from uuid import uuid4
 
 from analytics.elicitation import rule_priors
@@ -70,35 +71,42 @@ def refit(
     rules = read_rules(settings.vocabulary_folder / RULES_FILE, vocabulary) if has_rules(settings) else ()
     ratios = read_handbook(vocabulary)
     priors, fit_id = Priors(), _fit_id()
-    # A run that only just misses a limit is given twice the draws once, before anybody is told to try again.
-    for attempt in (effort, replace(effort, draws=2 * effort.draws)):
-        posterior = fit_evidence(
-            evidence,
-            vocabulary,
-            link_prior=lambda inputs: link_prior(vocabulary, inputs.links, rules=rule_priors(rules), ratios=ratios),
-            priors=priors,
-            seed=seed + attempt.draws,
-            progress=progress,
-            effort=attempt,
-            fit_id=fit_id,
-        )
-        if posterior.diagnostics.is_publishable:
-            break
+    posterior = _fit_until_it_holds(
+        effort,
+        evidence=evidence,
+        vocabulary=vocabulary,
+        link_prior=lambda inputs: link_prior(vocabulary, inputs.links, rules=rule_priors(rules), ratios=ratios),
+        priors=priors,
+        seed=seed,
+        progress=progress,
+        fit_id=fit_id,
+    )
     posterior = replace(posterior, text=learn_complaints(settings.store_path, posterior, vocabulary))
     seconds = time.perf_counter() - started
     row = FitRow(
         fit_id=fit_id,
         fitted_at=datetime.now(UTC).replace(tzinfo=None),
         data_version=version_before,
-        priors_hash=hashlib.sha256(
-            repr((priors, rules, ratios, sorted(vocabulary.links.items()))).encode()
-        ).hexdigest()[:16],
+        priors_hash=_short_hash((priors, rules, ratios, sorted(vocabulary.links.items()))),
         code_version=version("faultodds"),
         seconds=seconds,
         last_order=last_order,
     )
     save_posterior(settings, posterior, row)
     return FitReport(fit_id, posterior, seconds)
+
+
+def _fit_until_it_holds(effort: Effort, *, seed: int, **asked: Any) -> Posterior:
+    """A run that only just misses a limit is given twice the draws once, before anybody is told to try again."""
+    posterior = fit_evidence(**asked, effort=effort, seed=seed + effort.draws)
+    if posterior.diagnostics.is_publishable:
+        return posterior
+    longer = replace(effort, draws=2 * effort.draws)
+    return fit_evidence(**asked, effort=longer, seed=seed + longer.draws)
+
+
+def _short_hash(told: object) -> str:
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
 
 
 def has_rules(settings: Settings) -> bool:
