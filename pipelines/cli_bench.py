@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import click
+import pandas as pd
 
 from analytics.advice import Advice
 from analytics.cautions import DEFER
@@ -70,7 +71,7 @@ def bench(settings: Settings, resume: str | None, shop: str, *, show_open: bool,
     """Lead one machine from complaint to closed ticket, question by question."""
     if show_open or show_score:
         path = settings.store_path
-        print_table(list_open_sessions(path) if show_open else read_running_score(path))
+        print_table(list_open_sessions(path) if show_open else score_rows(read_running_score(path)))
         return
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     place = Bench(settings, vocabulary, phrase_books(vocabulary), load_live(settings, vocabulary).posterior)
@@ -81,6 +82,17 @@ def bench(settings: Settings, resume: str | None, shop: str, *, show_open: bool,
     except click.Abort:
         click.echo(f"\nSession {session.code} stays open; all entries are kept.", err=True)
         raise
+
+
+def score_rows(score: pd.DataFrame) -> pd.DataFrame:
+    """The running score as a person reads it; log loss of knowing only the list stands beside."""
+    told = score.rename(
+        columns={"log_loss": "log loss", "first_log_loss": "at first", "blind_log_loss": "list only", "brier": "Brier"}
+    ).round({"log loss": 2, "at first": 2, "list only": 2, "Brier": 2})
+    closed = pd.to_datetime(told["closed_at"]).dt.date.astype("str")
+    return told.assign(closed_at=closed)[
+        ["code", "closed_at", "sessions", "log loss", "at first", "list only", "Brier"]
+    ]
 
 
 def _begin(place: Bench, shop: str) -> Session:
