@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from analytics.posterior import Posterior
 from pipelines.catalogue import read_vocabulary
@@ -27,6 +27,8 @@ from pipelines.store import last_ticket_order, reading
 
 APP = Path(__file__).resolve().parents[2] / "dashboards" / "app.py"
 START_SECONDS = 60
+# A cold server compiles the planner at the first answer, and a test machine may be busy with other tests.
+expect.set_options(timeout=30_000)
 QUIET = "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
 QUIET += " --disable-component-update --disable-sync"
 

@@ -98,6 +98,9 @@ def test_a_machine_from_the_complaint_to_its_ticket(
     page.goto(f"{dashboard}/?session={code}")
     expect(page.get_by_text("Grab 7")).to_be_visible()
     assert suspects_shown(page) == after
+    # a list that is opened while the page is still being drawn closes again
+    expect(page.get_by_role("button", name="The same as PDF")).to_be_visible()
+    expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible()
     choice = page.get_by_role("combobox", name="Or make another check")
     choice.click()
     choice.fill("Clean the actuator contacts")
