@@ -12,8 +12,10 @@ HERE = Path(__file__).resolve().parent
 st.set_page_config(page_title=sentence("app.name"), page_icon=str(HERE / "icon.png"), layout="wide")
 page = st.navigation(
     [
-        st.Page(HERE / "pages" / "bench.py", title=sentence("app.bench"), default=True),
-        st.Page(HERE / "pages" / "tickets.py", title=sentence("tickets.title")),
+        st.Page(HERE / "sheets" / "bench.py", title=sentence("app.bench"), default=True),
+        st.Page(HERE / "sheets" / "tickets.py", title=sentence("tickets.title")),
+        st.Page(HERE / "sheets" / "model.py", title=sentence("model.title")),
+        st.Page(HERE / "sheets" / "shop.py", title=sentence("shop.title")),
     ],
     position="top",
 )

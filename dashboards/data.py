@@ -8,15 +8,17 @@ import streamlit as st
 
 from analytics.advice import Advice, advise
 from analytics.case import Case
+from analytics.live_update import LiveUpdate
 from analytics.posterior import Posterior
 from analytics.session import Session
 from analytics.session_case import advise_session
 from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
-from pipelines.history import TicketCounts, count_like_tickets
+from pipelines.history import TicketCounts, count_checks_made, count_like_tickets, read_evidence
 from pipelines.live import live_key, load_live
-from pipelines.posteriors import has_published_fit
-from pipelines.session_scores import keep_advice
+from pipelines.posteriors import has_published_fit, list_fits
+from pipelines.prior_sources import load_prior
+from pipelines.session_scores import ServedPlaces, keep_advice, read_served_places
 from pipelines.sessions import StoredSession, list_open_sessions, read_stored_session
 from pipelines.settings import Settings, read_settings
 
@@ -52,10 +54,9 @@ class Served:
 def store_facts() -> StoreFacts | None:
     """Facts of the store; None while there is none (looking must not make one)."""
     settings = read_settings()
-    path = settings.store_path
-    if not path.exists():
+    if not settings.store_path.exists():
         return None
-    return _store_facts(settings.data_folder, _stamp([path, path.with_name(f"{path.name}.wal")]))
+    return _store_facts(settings.data_folder, _store_stamp(settings))
 
 
 def served(facts: StoreFacts) -> Served:
@@ -70,7 +71,7 @@ def served(facts: StoreFacts) -> Served:
     stamp = _stamp(sorted(settings.vocabulary_folder.glob("*.csv")))
     vocabulary = _vocabulary(settings.vocabulary_folder, stamp)
     key = (settings.data_folder, facts.fit_id, facts.data_version, stamp)
-    return Served(settings, key, vocabulary, _posterior(key, settings, vocabulary))
+    return Served(settings, key, vocabulary, _live(key, settings, vocabulary).posterior)
 
 
 def advice_on(case: Case, using: Served) -> Advice:
@@ -109,6 +110,41 @@ def like_tickets(case: Case, using: Served) -> TicketCounts:
     return _like_tickets(using.key, case.symptom, case.family)
 
 
+def live_update(using: Served) -> LiveUpdate:
+    """The tickets closed since the fit: how many, and how far the odds they moved can be trusted."""
+    return _live(using.key, using.settings, using.vocabulary)
+
+
+def fits_so_far(settings: Settings) -> pd.DataFrame:
+    """All fits of a store that is there, newest first; columns as in `sql/fits_so_far.sql`."""
+    return _fits(settings.data_folder, _store_stamp(settings))
+
+
+def served_places(settings: Settings) -> ServedPlaces:
+    """The running score of what the bench was advised."""
+    return _served_places(settings.data_folder, _store_stamp(settings))
+
+
+def prior(using: Served) -> Posterior:
+    """What is believed before any ticket; made in a second or two, without a sampler."""
+    return _prior(using.settings.data_folder, using.key[-1], using.vocabulary)
+
+
+def ticket_cells(using: Served) -> pd.DataFrame:
+    """Stored tickets as counted cells; columns as `Evidence.cells`."""
+    return _ticket_cells(using.key, using.vocabulary)
+
+
+def checks_made(using: Served) -> dict[str, int]:
+    """Check -> how often it was made."""
+    return _checks_made(using.key)
+
+
+def _store_stamp(settings: Settings) -> Stamp:
+    path = settings.store_path
+    return _stamp([path, path.with_name(f"{path.name}.wal")])
+
+
 def _stamp(paths: list[Path]) -> Stamp:
     """Changes when one of the files does; files are looked at, never opened (that would drop the store's lock)."""
     found = [(path, path.stat()) for path in paths if path.exists()]
@@ -128,8 +164,8 @@ def _vocabulary(folder: Path, stamp: Stamp) -> Vocabulary:  # noqa: ARG001 - par
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _posterior(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> Posterior:  # noqa: ARG001 - the key
-    return load_live(_settings, _vocabulary).posterior
+def _live(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> LiveUpdate:  # noqa: ARG001 - the key
+    return load_live(_settings, _vocabulary)
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
@@ -151,3 +187,28 @@ def _keep_served(code: str, position: int, key: ServedKey, _advice: Advice, _usi
 @st.cache_data(max_entries=256, show_spinner=False)
 def _like_tickets(key: ServedKey, symptom: str, family: str) -> TicketCounts:
     return count_like_tickets(Settings(key[0]).store_path, symptom=symptom, family=family)
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _fits(data_folder: Path, stamp: Stamp) -> pd.DataFrame:  # noqa: ARG001 - part of the key
+    return list_fits(Settings(data_folder))
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _served_places(data_folder: Path, stamp: Stamp) -> ServedPlaces:  # noqa: ARG001 - part of the key
+    return read_served_places(Settings(data_folder).store_path)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _prior(data_folder: Path, stamp: Stamp, _vocabulary: Vocabulary) -> Posterior:  # noqa: ARG001 - part of the key
+    return load_prior(Settings(data_folder), _vocabulary)
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _ticket_cells(key: ServedKey, _vocabulary: Vocabulary) -> pd.DataFrame:
+    return read_evidence(Settings(key[0]).store_path, _vocabulary).cells
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _checks_made(key: ServedKey) -> dict[str, int]:
+    return count_checks_made(Settings(key[0]).store_path, "")

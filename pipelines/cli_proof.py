@@ -12,13 +12,14 @@ from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
 from pipelines.checks_in_words import say_check
 from pipelines.cli_suspects import say_advice
-from pipelines.history import TicketCounts
+from pipelines.history import TicketCounts, count_checks_made
 from pipelines.matching import match_spellings, phrase_books
 from pipelines.posteriors import has_published_fit, load_newest
 from pipelines.prior_sources import load_prior
 from pipelines.progress import progress_bar
+from pipelines.proof_files import save_proof
+from pipelines.proof_in_words import say_proof
 from pipelines.settings import Settings
-from pipelines.store import reading, run_query
 from pipelines.wording import odds_phrase
 
 FIRST_SUSPECTS = 3
@@ -33,8 +34,7 @@ NO_TICKETS = TicketCounts(0, 0, 0, 0)
 def proof(settings: Settings, *, compare: bool) -> None:
     """Say how far the newest fit can be believed; the figures are kept in proof.json in the data folder."""
     # ArviZ takes seconds to import, and only this verb needs it.
-    from pipelines.proof import compare_simpler, prove_fit, save_proof
-    from pipelines.proof_in_words import say_proof
+    from pipelines.proof import compare_simpler, prove_fit
 
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     found = prove_fit(settings, vocabulary)
@@ -75,15 +75,8 @@ def checks(settings: Settings, symptom: str) -> None:
     else:
         posterior = load_prior(settings, vocabulary)
         click.echo("There is no fit yet, so these are the seeded figures and how unsure they are.\n")
-    for known in know_checks(posterior, vocabulary, symptom=code, made=count_checks_made(settings, code)):
+    for known in know_checks(posterior, vocabulary, symptom=code, made=count_checks_made(settings.store_path, code)):
         click.echo(say_check(known, vocabulary))
-
-
-def count_checks_made(settings: Settings, symptom: str) -> dict[str, int]:
-    """Check -> how often it was made, on tickets of one symptom ("" for all)."""
-    with reading(settings.store_path) as con:
-        rows = run_query(con, "checks_made", symptom=symptom or None)
-    return dict(zip(rows["check"].tolist(), rows["count"].tolist(), strict=True))
 
 
 def find_symptom(vocabulary: Vocabulary, written: str) -> str:

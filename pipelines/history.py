@@ -102,6 +102,13 @@ def count_like_tickets(store_path: Path, *, symptom: str, family: str) -> Ticket
     return TicketCounts(*(int(row[name]) for name in ("same_both", "same_symptom", "same_family", "all_tickets")))
 
 
+def count_checks_made(store_path: Path, symptom: str) -> dict[str, int]:
+    """Check -> how often it was made, on tickets of one symptom ("" for all)."""
+    with reading(store_path) as con:
+        rows = run_query(con, "checks_made", symptom=symptom or None)
+    return dict(zip(rows["check"].tolist(), rows["count"].tolist(), strict=True))
+
+
 def read_tickets(store_path: Path, *, text: str = "", limit: int = 200) -> pd.DataFrame:
     """Tickets in which `text` occurs (any case), newest first; columns as in `sql/tickets_found.sql`."""
     with reading(store_path) as con:

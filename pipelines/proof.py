@@ -1,11 +1,8 @@
 """How far the newest fit can be believed: diagnostics, replicated tickets, tickets left out, simpler models."""
 
-import json
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import replace
 from functools import partial
-from pathlib import Path
-from uuid import uuid4
 
 import numpy as np
 
@@ -13,15 +10,15 @@ from analytics.evidence import Evidence
 from analytics.leave_one_out import LeftOut, compare_scores, count_left_out, leave_tickets_out
 from analytics.pointwise import TicketScores, score_evidence
 from analytics.posterior import Posterior
-from analytics.predictive import TableCheck, check_predictions
+from analytics.predictive import check_predictions
 from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
 from pipelines.history import read_evidence
 from pipelines.posteriors import load_posterior, newest_fit
 from pipelines.prior_sources import read_link_prior
+from pipelines.proof_files import COUNTS, Proof, Simpler
 from pipelines.settings import Settings
 
-PROOF_NAME = "proof.json"
 PROOF_SEED = 20_121_985
 # A spread that no data can pull up to anything: the term is as good as gone.
 NEXT_TO_NOTHING = 1e-3
@@ -31,34 +28,6 @@ SIMPLER: Mapping[str, tuple[str, ...]] = {
     "family": ("family_scale",),
     "shop": ("shop_scale",),
 }
-COUNTS = "counts"
-
-
-@dataclass(frozen=True)
-class Simpler:
-    """A simpler model: log scores it loses (negative) or gains over `ticket_count` tickets, and the standard error;
-    `unreliable_share` of tickets whose estimate is not to be relied on.
-    """
-
-    name: str
-    ticket_count: float
-    nats: float
-    standard_error: float
-    unreliable_share: float
-
-
-@dataclass(frozen=True)
-class Proof:
-    """What was found about one fit. `mean_log_score`: ln P(written suspect) of a named ticket left out, on average."""
-
-    fit_id: str
-    ticket_count: int
-    diagnostics: str
-    holds: bool
-    tables: tuple[TableCheck, ...]
-    mean_log_score: float
-    unreliable_share: float
-    simpler: tuple[Simpler, ...]
 
 
 def prove_fit(settings: Settings, vocabulary: Vocabulary) -> Proof:
@@ -109,18 +78,6 @@ def compare_simpler(
         )
         found.append(_compare_posterior(name, score_evidence(posterior, evidence), full))
     return replace(proof, simpler=tuple(found))
-
-
-def save_proof(settings: Settings, proof: Proof) -> Path:
-    """Writes `proof.json` into the data folder, aside first, so that no reader meets half of it."""
-    path = settings.data_folder / PROOF_NAME
-    aside = path.with_name(f".{uuid4().hex}.json")
-    try:
-        aside.write_text(json.dumps(asdict(proof), indent=1) + "\n", encoding="utf-8")
-        aside.replace(path)
-    finally:
-        aside.unlink(missing_ok=True)
-    return path
 
 
 def _report(progress: Callable[[float], None], done: int, share: float) -> None:

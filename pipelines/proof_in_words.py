@@ -1,11 +1,12 @@
 """The proof of a fit as a technician reads it."""
 
 import math
+from collections.abc import Mapping
 
 from analytics.model_inputs import NO_MODE
 from analytics.predictive import Entry, TableCheck
-from analytics.vocabulary import Vocabulary
-from pipelines.proof import COUNTS, Proof, Simpler
+from analytics.vocabulary import Suspect, Term, Vocabulary
+from pipelines.proof_files import COUNTS, Proof, Simpler
 from pipelines.wording import counted, in_ten
 
 TITLES = {
@@ -30,12 +31,19 @@ _DRAWN = "fitted model"
 def say_proof(proof: Proof, vocabulary: Vocabulary) -> str:
     """All findings, one paragraph each."""
     parts = [f"Fit {proof.fit_id}, {counted(proof.ticket_count, 'ticket')}. {proof.diagnostics}", ""]
-    parts.append("Would the fitted model have written tickets like yours?")
-    for table in proof.tables:
-        parts += _say_table(table, vocabulary)
-    parts += ["", *_say_score(proof)]
-    parts += [line for simpler in proof.simpler if simpler.name != COUNTS for line in _say_simpler(simpler)]
-    return "\n".join(parts)
+    parts += ["Would the fitted model have written tickets like yours?", *say_tables(proof, vocabulary)]
+    return "\n".join([*parts, "", *say_left_out(proof)])
+
+
+def say_tables(proof: Proof, vocabulary: Vocabulary) -> list[str]:
+    """Counted tickets beside those the fitted model would write; an indented line belongs to the one before."""
+    return [line for table in proof.tables for line in _say_table(table, vocabulary)]
+
+
+def say_left_out(proof: Proof) -> list[str]:
+    """How well tickets that were left out are foretold, beside simpler ways; indented lines as in `say_tables`."""
+    simpler = (line for one in proof.simpler if one.name != COUNTS for line in _say_simpler(one))
+    return [*_say_score(proof), *simpler]
 
 
 def _say_table(table: TableCheck, vocabulary: Vocabulary) -> list[str]:
@@ -62,15 +70,22 @@ def _say_codes(name: str, codes: tuple[str, str], vocabulary: Vocabulary) -> str
         return f"{_mode(first, vocabulary)}, {_age(second, vocabulary)}"
     if name == "shop_by_mode":
         return f"{first}, {_mode(second, vocabulary)}"
-    return f"{vocabulary.symptoms[first].name}: {vocabulary.suspects[second].name}"
+    return f"{_name(vocabulary.symptoms, first)}: {_name(vocabulary.suspects, second)}"
+
+
+def _name(terms: Mapping[str, Term | Suspect], code: str) -> str:
+    """The name; the code itself where the vocabulary has lost it since."""
+    return terms[code].name if code in terms else code
 
 
 def _mode(code: str, vocabulary: Vocabulary) -> str:
-    return "something else" if code == NO_MODE else vocabulary.failure_modes[code].name
+    return "something else" if code == NO_MODE else _name(vocabulary.failure_modes, code)
 
 
 def _age(code: str, vocabulary: Vocabulary) -> str:
-    band = next(band for band in vocabulary.age_bands if band.code == code)
+    band = next((band for band in vocabulary.age_bands if band.code == code), None)
+    if band is None:
+        return code
     last = band.code == vocabulary.age_bands[-1].code
     return f"{band.from_age} years and older" if last else f"{band.from_age} to {band.to_age} years old"
 

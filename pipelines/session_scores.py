@@ -1,6 +1,7 @@
 """What the bench was advised, kept as it was said, and scored when the ticket closes: the measure of the tool."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +12,19 @@ from pipelines.store import Connection, reading, registered, run_query, utc_now,
 
 # Odds below one in a million count as one in a million.
 LEAST_PROBABILITY = 1e-6
+
+
+@dataclass(frozen=True)
+class ServedPlaces:
+    """Closed sessions; how many had their suspect first, or among the first three, before any check; mean log loss of
+    all advice, and that of an even guess over the list (nats, the smaller the better; 0 without a session).
+    """
+
+    sessions: int
+    first_one: int
+    first_three: int
+    log_loss: float
+    blind_log_loss: float
 
 
 def keep_advice(store_path: Path, code: str, advice: Advice, *, position: int, fit_id: str) -> None:
@@ -59,3 +73,18 @@ def read_running_score(store_path: Path) -> pd.DataFrame:
     """The running score over closed sessions; columns as in `sql/running_scores.sql`. Smaller is better."""
     with reading(store_path) as con:
         return run_query(con, "running_scores")
+
+
+def read_served_places(store_path: Path) -> ServedPlaces:
+    """Where what it really was had stood on the lists that were served."""
+    with reading(store_path) as con:
+        row = run_query(con, "served_places").iloc[0]
+    if not row["sessions"]:
+        return ServedPlaces(0, 0, 0, 0.0, 0.0)
+    return ServedPlaces(
+        sessions=int(row["sessions"]),
+        first_one=int(row["first_one"]),
+        first_three=int(row["first_three"]),
+        log_loss=float(row["log_loss"]),
+        blind_log_loss=float(row["blind_log_loss"]),
+    )

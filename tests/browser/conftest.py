@@ -10,6 +10,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -51,6 +52,19 @@ def demo_shop(tmp_path_factory: pytest.TempPathFactory, make_posterior: Callable
 
 @pytest.fixture(scope="session")
 def dashboard(demo_shop: Settings) -> Iterator[str]:
+    """Address of a server on the demo shop."""
+    with _served(demo_shop) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def serve_shop() -> Callable[[Settings], AbstractContextManager[str]]:
+    """`with serve_shop(settings) as address`: a server on a shop of the test's own."""
+    return _served
+
+
+@contextmanager
+def _served(shop: Settings) -> Iterator[str]:
     """Address of a server of our own on a free port; it is stopped by its own number."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -67,8 +81,8 @@ def dashboard(demo_shop: Settings) -> Iterator[str]:
         "--server.headless",
         "true",
     ]
-    environment = {**os.environ, DATA_VARIABLE: str(demo_shop.data_folder)}
-    log = demo_shop.data_folder / "server.log"
+    environment = {**os.environ, DATA_VARIABLE: str(shop.data_folder)}
+    log = shop.data_folder / "server.log"
     with log.open("w") as out:
         server = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out)
     try:

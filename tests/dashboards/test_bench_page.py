@@ -20,7 +20,7 @@ from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.store import reading, run_query, writing
 
 FOLDER = Path(__file__).resolve().parents[2] / "dashboards"
-PAGE = FOLDER / "pages" / "bench.py"
+PAGE = FOLDER / "sheets" / "bench.py"
 TODAY = date(2026, 11, 25)
 TICKET = TicketRow(
     shop="Pier", ticket_number="1", opened_on=date(2020, 5, 1), symptom="stuck", suspects=("plug_loose",)
@@ -241,4 +241,4 @@ def test_the_pages_way_never_loads_the_sampler() -> None:
 
 
 def test_a_page_is_a_short_script() -> None:
-    assert all(len(path.read_text(encoding="utf-8").splitlines()) < 80 for path in (FOLDER / "pages").glob("*.py"))
+    assert all(len(path.read_text(encoding="utf-8").splitlines()) < 80 for path in (FOLDER / "sheets").glob("*.py"))
