@@ -11,18 +11,16 @@ import nutpie
 import pymc as pm
 import xarray as xr
 
-from analytics.effects import EFFECT_DIMS, assemble
+from analytics.centring import coefficient_shares
 from analytics.evidence import Evidence
-from analytics.log_likelihood import pack_evidence
-from analytics.model import build_model, coefficient_shares
+from analytics.fitted_draws import STORED_DRAWS, Draws, make_posterior
+from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.posterior import Diagnostics, Posterior
 from analytics.priors import LinkPrior
 from analytics.terms import Priors, model_terms
 from analytics.vocabulary import Vocabulary
 
-# Enough for a 90 % interval of a probability to be good to a percentage point, few enough to serve in milliseconds.
-STORED_DRAWS = 600
 # A short run that only learns how far each term reaches, so that the long one can be parametrised for it.
 PILOT_TUNE, PILOT_DRAWS = 150, 50
 # Step sizes by their acceptance: at 0.7 a trajectory takes 15 steps instead of 31 and draws are worth nearly as much.
@@ -124,77 +122,14 @@ def thin_samples(
     stacked = samples.drop_vars("diverging").stack(sample=("chain", "draw"), create_index=False)
     every = max(1, stacked.sizes["sample"] // STORED_DRAWS)
     thin = stacked.isel(sample=slice(None, None, every)).isel(sample=slice(None, STORED_DRAWS))
-    thin = thin.swap_dims(sample="draw") if "draw" in thin.coords else thin.rename_dims(sample="draw")
-    spread = thin["spread"].transpose("draw", "term")
-    coefficient = thin["coefficient_value"].transpose("draw", "coefficient").values
-    rng = np.random.default_rng(seed)
-    draws = xr.Dataset(
-        {
-            **_effects(coefficient, inputs, link_prior, priors),
-            **_newcomers(spread, inputs, rng),
-            "spread": spread,
-            "minutes_spread": thin["minutes_spread"],
-            "coefficient": (("draw", "coefficient"), coefficient.astype(np.float32)),
-            **_positions(inputs),
-        },
-        coords=_coords(inputs),
+    draws = Draws(
+        coefficient=thin["coefficient_value"].transpose("sample", "coefficient").values,
+        spread=thin["spread"].transpose("sample", "term").values,
+        minutes_spread=thin["minutes_spread"].values,
+        parent_unit=thin["parent_unit"].transpose("sample", "parent").values,
     )
-    return Posterior(fit_id, draws, diagnostics, ticket_count=round(inputs.ticket_count))
-
-
-def _effects(
-    coefficient: np.ndarray, inputs: ModelInputs, link_prior: LinkPrior, priors: Priors
-) -> dict[str, tuple[tuple[str, ...], np.ndarray]]:
-    data = pack_evidence(inputs, link_prior, priors).data
-    built = [assemble(one, data) for one in coefficient]
-    arrays = {name: np.stack([row[at] for row in built]) for at, name in enumerate(EFFECT_DIMS)}
-    # the last family and shop are the unknown one, for which readers draw a newcomer instead
-    arrays["beta"], arrays["gamma"] = arrays["beta"][:, :-1], arrays["gamma"][:, :-1]
-    arrays["misread_logit"] = arrays["misread_logit"][:, :, :-1]
-    out: dict[str, tuple[tuple[str, ...], np.ndarray]] = {}
-    for name, values in arrays.items():
-        dims = ("draw", *EFFECT_DIMS[name])
-        if name.endswith("_logit"):
-            out[name.removesuffix("_logit")] = (dims, 1.0 / (1.0 + np.exp(-values)))
-        else:
-            out[name] = (dims, values)
-    return out
-
-
-def _newcomers(spread: xr.DataArray, inputs: ModelInputs, rng: np.random.Generator) -> dict[str, Any]:
-    """A family and a shop nobody has met: one draw of their effects for each stored draw."""
-    count, links = spread.sizes["draw"], inputs.links
-    family = rng.normal(size=(count, len(links.suspects))) * spread.sel(term="family").values[:, None]
-    shop = rng.normal(size=(count, len(links.modes))) * spread.sel(term="shop").values[:, None]
-    return {"new_family": (("draw", "suspect"), family), "new_shop": (("draw", "mode"), shop)}
-
-
-def _positions(inputs: ModelInputs) -> dict[str, Any]:
-    links, table = inputs.links, inputs.checks
-    return {
-        "age_share": (("family_or_new", "age"), inputs.age_share),
-        "companion_present": (("suspect", "symptom"), inputs.companion_present),
-        "link_symptom": (("link",), links.symptom),
-        "link_suspect": (("link",), links.suspect),
-        "link_mode": (("link",), links.mode),
-        "reveal_check": (("reveal",), table.reveal_check),
-        "reveal_suspect": (("reveal",), table.reveal_suspect),
-        "remedy_check": (("remedy",), table.cure_check),
-        "remedy_suspect": (("remedy",), table.cure_suspect),
-    }
-
-
-def _coords(inputs: ModelInputs) -> dict[str, Any]:
-    links = inputs.links
-    return {
-        "symptom": list(links.symptoms),
-        "suspect": list(links.suspects),
-        "mode": list(links.modes),
-        "family": list(inputs.families),
-        "shop": np.array(inputs.shops, dtype=object),
-        "age": list(inputs.ages),
-        "check": list(inputs.checks.checks),
-    }
+    rng = np.random.default_rng(seed)
+    return make_posterior(draws, inputs, link_prior, priors=priors, diagnostics=diagnostics, rng=rng, fit_id=fit_id)
 
 
 def _sample(

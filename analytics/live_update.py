@@ -89,7 +89,7 @@ def update_posterior(posterior: Posterior, new_evidence: Evidence, vocabulary: V
     effects["misread"] = to_rate(effects["misread"])
     moved = {name: effects[name] for name in EFFECT_NAMES} | learn_checks(known, new_evidence, vocabulary)
     # coefficients are those of the fit and would contradict the effects
-    kept = known.draws.drop_vars("coefficient", errors="ignore")
+    kept = known.draws.drop_vars("coefficient_value", errors="ignore")
     draws = kept.assign({name: (known.draws[name].dims, values) for name, values in moved.items()})
     # tickets, not halves of one with two suspects
     unread = min(new_evidence.ticket_count, round(left_out))

@@ -5,8 +5,7 @@ test holds it against the formulas written out plainly and against finite differ
 """
 
 import ctypes
-import marshal
-import zlib
+import sys
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -15,7 +14,6 @@ import numba
 import numpy as np
 import pytensor.tensor as pt
 from numba import types
-from numba.core.dispatcher import Dispatcher
 from pytensor.gradient import DisconnectedType
 from pytensor.graph.basic import Apply, Variable
 from pytensor.graph.op import Op
@@ -24,6 +22,7 @@ from pytensor.link.numba.dispatch.basic import register_funcify_and_cache_key
 from analytics import check_likelihood, effects, packing, ticket_likelihood, wish_likelihood
 from analytics.check_likelihood import score_checks, score_minutes
 from analytics.effects import assemble, assembly_arrays, gather_gradient
+from analytics.kernels import fingerprint
 from analytics.model_inputs import ModelInputs
 from analytics.packing import CHECKS, Packed, number_row, pack_arrays
 from analytics.priors import LinkPrior
@@ -157,9 +156,7 @@ def _make_pointer_function(fingerprint: int) -> Any:
 
 @cache
 def _pointer_function() -> Any:
-    named = [value for module in KERNEL_MODULES for value in vars(module).values()]
-    kernels = [log_likelihood, _expit, *(value for value in named if isinstance(value, Dispatcher))]
-    return _make_pointer_function(zlib.crc32(b"".join(marshal.dumps(kernel.py_func.__code__) for kernel in kernels)))
+    return _make_pointer_function(fingerprint(sys.modules[__name__], *KERNEL_MODULES))
 
 
 def compile_kernels() -> None:

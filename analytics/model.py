@@ -1,27 +1,22 @@
 """The hierarchical model, stated and built. Nothing here samples, prints or reads."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
-from analytics.effects import zero_sum_basis
+from analytics.centring import coefficient_shares, make_centring
 from analytics.log_likelihood import LogLikelihood, pack_evidence
 from analytics.model_inputs import ModelInputs
 from analytics.priors import LinkPrior
-from analytics.terms import Priors, Term, model_terms, parent_terms, term_starts
-
-# Shape of the gamma prior of a term's spread: zero is avoided, because no two shops are quite alike, and so is the neck
-# of a funnel. Chung, Rabe-Hesketh, Dorie, Gelman and Liu, Psychometrika 78 (2013).
-SPREAD_SHAPE = 2.0
+from analytics.terms import Priors
 
 
 def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> pm.Model:
     """The model, line by line, with k a suspect, m its failure mode, s, f, h, a symptom, family, shop, age band.
 
-    spread[term]       ~ gamma of shape 2, or fixed, see `Priors`
+    spread[term]       ~ gamma, or fixed, see `Priors`
     coefficient        ~ N(its parent or 0, spread of its term)
     alpha[s, k]        = seeded log weight + link, whose parent is the suspect
     beta[f, k]         = family; sums to zero over families and over suspects
@@ -33,30 +28,27 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
     checks             : found, cured and false alarms binomial, minutes log-normal, pooled by kind of check
     wishes             : rules of thumb and handbook ratios on alpha, see `priors`
 
-    A coefficient is sampled as `raw = (coefficient - share * centre) / spread ** share` (share: see `Term`).
-    Tickets, priors and shares enter as data, so the compiled code serves the next fit of the same vocabulary too. What
-    the vocabulary alone decides is constant: each data array takes a third of a second to compile.
+    How a coefficient is sampled is said in `analytics.centring`. Tickets, priors and shares enter as data, so the
+    compiled code serves the next fit of the same vocabulary too. What the vocabulary alone decides is constant: each
+    data array takes a third of a second to compile.
     """
-    parents, terms = parent_terms(inputs, priors), model_terms(inputs, priors)
-    every = [*parents, *terms]
-    order = sorted(every, key=lambda term: -term.learned)
-    learned = sum(term.learned for term in every)
-    reach = np.array([term.reach for term in order])
+    centring = make_centring(inputs, priors)
+    terms, learned, reach = centring.terms, centring.learned, centring.reach
     coords = {
-        "term": [term.name for term in order[:learned]],
-        "parent": [f"{term.name}[{at}]" for term in parents for at in range(term.size)],
+        "term": list(centring.spread_names),
+        "parent": [f"{term.name}[{at}]" for term in centring.parents for at in range(term.size)],
         "coefficient": [f"{term.name}[{at}]" for term in terms for at in range(term.size)],
     }
     with pm.Model(coords=coords) as model:
-        spread = pm.Gamma("spread", alpha=SPREAD_SHAPE, beta=SPREAD_SHAPE / reach[:learned], dims=("term",))
+        shape = priors.spread_shape
+        spread = pm.Gamma("spread", alpha=shape, beta=shape / reach[:learned], dims=("term",))
         minutes_spread = pm.HalfNormal("minutes_spread", priors.minutes_spread_scale)
         spreads = pt.concatenate([spread, reach[learned:]])
         unit = pm.Normal("parent_unit", 0.0, 1.0, dims=("parent",))
-        parent = unit * spreads[_places(parents, order)]
-        centring = _centring(inputs, parents, terms)
-        log_each = pt.log(spreads)[_places(terms, order)]
-        without = np.zeros(sum(term.size for term in terms) - len(centring))
-        centre = pt.concatenate([centring @ parent, without])
+        parent = unit * spreads[centring.parent_spread]
+        log_each = pt.log(spreads)[centring.coefficient_spread]
+        without = np.zeros(len(centring.coefficient_spread) - len(centring.matrix))
+        centre = pt.concatenate([centring.matrix @ parent, without])
         share = pm.Data("share", coefficient_shares(terms, {}))
         outer, inner = pt.exp(share * log_each), pt.exp((1.0 - share) * log_each)
         raw = pm.Normal("raw", (1.0 - share) * centre / outer, inner, dims=("coefficient",))
@@ -66,37 +58,3 @@ def build_model(inputs: ModelInputs, link_prior: LinkPrior, priors: Priors) -> p
         value, *_ = LogLikelihood()(coefficient, minutes_spread, *data)
         pm.Potential("evidence", value)
     return model
-
-
-def coefficient_shares(terms: Sequence[Term], spreads: Mapping[str, float]) -> np.ndarray:
-    """(coefficient,): `Term.shares` at the given spreads; a term without one is taken at its prior mean."""
-    return np.concatenate([term.shares(spreads.get(term.name, term.reach)) for term in terms])
-
-
-def _places(terms: Sequence[Term], order: Sequence[Term]) -> np.ndarray:
-    """(coefficient,): where in `order` the spread of each coefficient stands."""
-    return np.repeat([order.index(term) for term in terms], [term.size for term in terms])
-
-
-def _centring(inputs: ModelInputs, parents: Sequence[Term], terms: Sequence[Term]) -> np.ndarray:
-    """(coefficient that has a parent, parent): a link is centred on what its suspect adds to each contrast of the
-    symptom's list, a check on its kind.
-    """
-    links, kind = inputs.links, inputs.checks.kind
-    columns = {
-        term.name: slice(start, start + term.size) for term, start in zip(parents, term_starts(parents), strict=False)
-    }
-    blocks = []
-    for term in terms:
-        if not term.parent:
-            continue
-        block = np.zeros((term.size, columns[parents[-1].name].stop))
-        if term.parent == "suspect":
-            listed = [links.suspect[links.slots_of(symptom)] for symptom in range(len(links.symptoms))]
-            suspects = np.arange(len(links.suspects))
-            contrasts = [zero_sum_basis(len(codes)).T @ np.equal.outer(codes, suspects) for codes in listed]
-            block[:, columns["suspect"]] = np.concatenate(contrasts)
-        else:
-            block[:, columns[term.parent]] = np.equal.outer(kind, np.arange(len(inputs.checks.kinds)))
-        blocks.append(block)
-    return np.concatenate(blocks)

@@ -44,7 +44,8 @@ class Posterior:
 
     `draws` holds, with `draw` first: alpha (link), beta (family, suspect), gamma (shop, mode), age_effect (link, age)
     in log odds; new_family (suspect), new_shop (mode) for one that no ticket has named; detection (reveal), cure
-    (remedy), false_alarm (check) probabilities; log_minutes (check); spread (term); coefficient (coefficient). Without
+    (remedy), false_alarm (check) probabilities; log_minutes (check); spread (term); coefficient_value
+    (coefficient), parent_unit (parent), for the next fit to begin with. Without
     `draw`: age_share (family, age), companion_present (suspect, symptom), and by link / reveal / remedy the positions
     link_symptom, link_suspect, link_mode, reveal_check, reveal_suspect, remedy_check, remedy_suspect, remedy_kind.
     `text` is what the owners' words of the same tickets told beside them, if that was learnt.

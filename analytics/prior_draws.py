@@ -11,9 +11,9 @@ from analytics.draw_layout import layout_coords, layout_positions
 from analytics.evidence import empty_evidence
 from analytics.model_inputs import LinkTable, ModelInputs, model_inputs
 from analytics.posterior import Diagnostics, Posterior
-from analytics.prior_odds import SPREAD_SHAPE, draw_alpha
+from analytics.prior_odds import draw_alpha
 from analytics.priors import LinkPrior
-from analytics.terms import GRADE_COUNT, RATES, Priors, model_terms, parent_terms
+from analytics.terms import GRADE_COUNT, RATES, SPREAD_SHAPE, Priors, model_terms, parent_terms
 from analytics.vocabulary import Vocabulary
 
 # As many as a fit stores, so that both answer equally fast and equally finely.

@@ -8,11 +8,8 @@ from scipy.special import gammaincinv, ndtr
 
 from analytics.model_inputs import LinkTable
 from analytics.priors import LinkPrior
-from analytics.terms import Term
+from analytics.terms import SPREAD_SHAPE, Term
 
-# Shape of the gamma prior of a spread, as in `analytics.model`, which cannot be imported without PyMC; a test holds the
-# two together.
-SPREAD_SHAPE = 2.0
 # Rules are worth tens of tickets, not thousands: few steps forget the start (see the test against importance weights).
 STEPS = 100
 

@@ -9,6 +9,10 @@ from analytics.model_inputs import ModelInputs
 
 GRADE_COUNT = 2  # grades of confirmation below the surest one, `CONFIRMATIONS[1:]`
 
+# Shape of the gamma prior of a term's spread: zero is avoided, because no two shops are quite alike, and so is the neck
+# of a funnel. Chung, Rabe-Hesketh, Dorie, Gelman and Liu, Psychometrika 78 (2013).
+SPREAD_SHAPE = 2.0
+
 
 @dataclass(frozen=True)
 class Priors:
@@ -16,6 +20,7 @@ class Priors:
     fixed. In log odds unless said otherwise.
     """
 
+    spread_shape: float = SPREAD_SHAPE  # the larger, the surer the scales below
     suspect_scale: float = 0.4  # how far a suspect departs from its seeded strengths, alike in all its symptoms
     link_scale: float = 0.5  # ... in one symptom: a factor of two either way is ordinary
     family_scale: float = 0.4  # families share mechanisms, so they differ less than links do

@@ -12,6 +12,8 @@ import resource
 import subprocess
 import sys
 import time
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -58,23 +60,49 @@ def invent_vocabulary(rng: np.random.Generator) -> Vocabulary:
     )
 
 
-def simulate_evidence(vocabulary: Vocabulary, tickets: int, rng: np.random.Generator) -> Evidence:
-    """Confirmed tickets drawn from random log odds of the model's own shape."""
+@dataclass(frozen=True)
+class Spreads:
+    """Standard deviations of the world's log odds; an age step's is per band."""
+
+    link: float = 0.5
+    family: float = 0.5
+    shop: float = 0.35
+    age: float = 0.25
+
+
+def draw_odds(vocabulary: Vocabulary, rng: np.random.Generator, spreads: Spreads = Spreads()) -> dict[str, np.ndarray]:
+    """Symptom -> true probabilities (family, shop, age band, suspect of its list), of the model's own shape."""
     modes = list(vocabulary.failure_modes)
-    family = rng.normal(0, 0.5, (FAMILIES, SUSPECTS))
-    shop, age = rng.normal(0, 0.35, (SHOPS, MODES + 1)), rng.normal(0, 0.25, (len(FIRST_AGES), MODES + 1)).cumsum(0)
+    family = _centred(rng.normal(0, spreads.family, (FAMILIES, SUSPECTS)))
+    shop = _centred(rng.normal(0, spreads.shop, (SHOPS, MODES + 1)))
+    age = _centred(rng.normal(0, spreads.age, (len(FIRST_AGES), MODES + 1)).cumsum(0))
     place = {code: at for at, code in enumerate(vocabulary.suspects)}
     mode = {code: modes.index(s.failure_mode) if s.failure_mode else MODES for code, s in vocabulary.suspects.items()}
+    odds = {}
+    for symptom in vocabulary.symptoms:
+        codes = vocabulary.suspects_of(symptom)
+        seeded = np.log([STRENGTH_WEIGHTS[vocabulary.links[symptom, code]] for code in codes])
+        k, m = [place[code] for code in codes], [mode[code] for code in codes]
+        eta = seeded + rng.normal(0, spreads.link, len(codes))
+        eta = eta + family[:, None, None, k] + shop[None, :, None, m] + age[None, None, :, m]
+        odds[symptom] = np.exp(eta) / np.exp(eta).sum(-1, keepdims=True)
+    return odds
+
+
+def _centred(effects: np.ndarray) -> np.ndarray:
+    """What all families, shops or ages share is the link's affair, as in the model."""
+    return effects - effects.mean(0)
+
+
+def simulate_evidence(
+    vocabulary: Vocabulary, odds: Mapping[str, np.ndarray], tickets: int, rng: np.random.Generator
+) -> Evidence:
+    """Confirmed tickets; families, shops and age bands come in alike, symptoms do not."""
     rates = rng.dirichlet(np.full(SYMPTOMS, 3.0))
     parts = []
     for symptom, rate in zip(vocabulary.symptoms, rates, strict=True):
         codes = vocabulary.suspects_of(symptom)
-        weight = [np.log(STRENGTH_WEIGHTS[vocabulary.links[symptom, code]]) for code in codes] + rng.normal(
-            0, 0.5, len(codes)
-        )
-        k, m = [place[code] for code in codes], [mode[code] for code in codes]
-        eta = weight + family[:, None, None, k] + shop[None, :, None, m] + age[None, None, :, m]
-        share = np.exp(eta) / np.exp(eta).sum(-1, keepdims=True) / (FAMILIES * SHOPS * len(FIRST_AGES))
+        share = odds[symptom] / (FAMILIES * SHOPS * len(FIRST_AGES))
         counts = rng.multinomial(int(tickets * rate), share.ravel()).reshape(share.shape)
         f, h, a, s = np.nonzero(counts)
         parts.append(
@@ -116,7 +144,7 @@ def measure(tickets: int) -> dict[str, float]:
     imported = time.perf_counter()
     rng = np.random.default_rng(tickets)
     vocabulary = invent_vocabulary(rng)
-    evidence = simulate_evidence(vocabulary, tickets, rng)
+    evidence = simulate_evidence(vocabulary, draw_odds(vocabulary, rng), tickets, rng)
     counted = time.perf_counter()
     inputs = model_inputs(evidence, vocabulary)
     prior = link_prior(vocabulary, inputs.links)

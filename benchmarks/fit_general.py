@@ -15,7 +15,7 @@ import click
 import numpy as np
 import pandas as pd
 
-from benchmarks.fit import REPORTS, invent_vocabulary, simulate_evidence
+from benchmarks.fit import REPORTS, draw_odds, invent_vocabulary, simulate_evidence
 
 TICKETS, TUNE, DRAWS, CHAINS = 2_000, 300, 500, 4
 COLUMNS = ["symptom", "family", "shop", "age_band", "suspect"]
@@ -43,7 +43,8 @@ def fit_general() -> dict[str, float]:
     import bambi
 
     rng = np.random.default_rng(TICKETS)
-    cells = simulate_evidence(invent_vocabulary(rng), TICKETS, rng).cells
+    vocabulary = invent_vocabulary(rng)
+    cells = simulate_evidence(vocabulary, draw_odds(vocabulary, rng), TICKETS, rng).cells
     frame = cells.loc[
         cells.index.repeat(cells["weight"].astype(int)), ["symptom", "family", "shop", "age_band", "suspect"]
     ]

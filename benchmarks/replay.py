@@ -22,7 +22,7 @@ from analytics.case import Case, CheckResult
 from analytics.planning import BenchState
 from benchmarks.replay_machines import ORIGIN, SEED, TRIES, Machine, Yard, draw_machines, prepare
 from pipelines.cli_history import ingest_files
-from pipelines.cli_serve import demo_files
+from pipelines.invented import demo_files
 from pipelines.settings import Settings
 
 REPORTS = Path(__file__).parent / "reports"

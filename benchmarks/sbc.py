@@ -18,11 +18,12 @@ import nutpie
 import xarray as xr
 from scipy.stats import chisquare
 
+from analytics.centring import coefficient_shares
 from analytics.effects import EFFECT_DIMS, assemble
 from analytics.evidence import empty_evidence
 from analytics.fit import PILOT_DRAWS, PILOT_TUNE
 from analytics.log_likelihood import pack_evidence
-from analytics.model import build_model, coefficient_shares
+from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.prior_draws import draw_priors
 from analytics.priors import LinkPrior, link_prior

@@ -17,10 +17,11 @@ import numpy as np
 import nutpie
 
 from analytics.case import Case
+from analytics.centring import coefficient_shares
 from analytics.evidence import Evidence
 from analytics.fit import PILOT_DRAWS, PILOT_TUNE, thin_samples
 from analytics.log_likelihood import pack_evidence
-from analytics.model import build_model, coefficient_shares
+from analytics.model import build_model
 from analytics.model_inputs import model_inputs
 from analytics.posterior import Posterior
 from analytics.priors import link_prior

@@ -26,20 +26,18 @@ from analytics.baselines import (
     forecast_by_worded_regression,
     listed_suspects,
 )
-from analytics.elicitation import rule_priors
 from analytics.errors import InputError
 from analytics.fit import Effort, fit_evidence
 from analytics.posterior import Diagnostics, Posterior
-from analytics.priors import link_prior
 from analytics.scoring import calibration_bins
 from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
 from pipelines.backtest_files import SCORED_CONFIRMATIONS, Backtest, save_backtest
 from pipelines.catalogue import read_vocabulary
 from pipelines.complaints import learn_complaints
+from pipelines.fit_question import DEFAULT_SEED
 from pipelines.history import read_closed_cases, read_evidence
-from pipelines.refits import DEFAULT_SEED, RULES_FILE, has_rules
-from pipelines.rules import read_handbook, read_rules
+from pipelines.prior_sources import read_wishes
 from pipelines.settings import Settings
 
 DEFAULT_FOLDS = 3
@@ -154,12 +152,10 @@ def fit_until(
     effort: Effort = FOLD_EFFORT,
 ) -> Posterior:
     """The posterior, words included, of the tickets opened before a day; nothing is published."""
-    rules = read_rules(settings.vocabulary_folder / RULES_FILE, vocabulary) if has_rules(settings) else ()
-    ratios = read_handbook(vocabulary)
     posterior = fit_evidence(
         read_evidence(settings.store_path, vocabulary, until=until),
         vocabulary,
-        link_prior=lambda inputs: link_prior(vocabulary, inputs.links, rules=rule_priors(rules), ratios=ratios),
+        link_prior=read_wishes(settings, vocabulary).link_prior,
         priors=Priors(),
         seed=seed,
         progress=progress,

@@ -10,6 +10,7 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.column_maps import find_column_map, read_column_map
 from pipelines.history import read_quarantine
 from pipelines.intake import IngestReport, ingest_file
+from pipelines.invented import refuse_mixing
 from pipelines.progress import progress_bar
 from pipelines.settings import Settings
 from pipelines.store_checks import check_store
@@ -27,6 +28,7 @@ def ingest(settings: Settings, files: tuple[Path, ...], shop: str, columns: str,
 
     Nothing is lost: a row becomes a ticket, is kept in quarantine with its reason, or is named as already known.
     """
+    refuse_mixing(settings)
     column_map = find_column_map(columns)
     reports = ingest_files(settings, [(path, shop, column_map) for path in files])
     for report in reports:

@@ -10,6 +10,7 @@ from analytics.case import Case
 from analytics.complaint import TextModel
 from analytics.complaint_training import Complaints, train_text_model
 from analytics.evidence import read_results
+from analytics.live_update import MAX_NEW_SHARE
 from analytics.posterior import Posterior
 from analytics.suspects import belief
 from analytics.vocabulary import Vocabulary
@@ -39,6 +40,13 @@ def learn_complaints(
         ),
         vocabulary,
     )
+
+
+def knows_words(text: TextModel, store_path: Path, vocabulary: Vocabulary) -> bool:
+    """Whether learning the words anew can wait: it knows nearly all confirmed tickets, and lists the same suspects."""
+    confirmed = (read_complaints(store_path, vocabulary)["suspects"] != "").sum()
+    is_same = text.suspects == tuple(vocabulary.suspects) and text.symptoms == tuple(vocabulary.symptoms)
+    return is_same and bool(confirmed <= (1.0 + MAX_NEW_SHARE) * text.ticket_count)
 
 
 def _log_beliefs(frame: pd.DataFrame, posterior: Posterior, vocabulary: Vocabulary) -> list[np.ndarray]:

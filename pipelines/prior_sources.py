@@ -1,10 +1,10 @@
 """Where the priors come from: the vocabulary's strengths, the shop's rules of thumb, the handbook rows."""
 
-from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.elicitation import rule_priors
+from analytics.elicitation import Rule, rule_priors
 from analytics.model_inputs import ModelInputs
 from analytics.posterior import Posterior
 from analytics.prior_draws import prior_posterior
@@ -19,15 +19,29 @@ RULES_NAME = "rules.csv"
 PRIOR_SEED = 20_121_985
 
 
-def read_link_prior(settings: Settings, vocabulary: Vocabulary) -> Callable[[ModelInputs], LinkPrior]:
-    """What a fit starts from: seeded strengths, rules of thumb where the shop has stated any, handbook ratios."""
+@dataclass(frozen=True, eq=False)
+class Wishes:
+    """What a fit starts from beside the seeded strengths: rules of thumb and handbook ratios."""
+
+    vocabulary: Vocabulary
+    rules: tuple[Rule, ...]
+    ratios: tuple[tuple[str, str, float], ...]
+
+    def link_prior(self, inputs: ModelInputs) -> LinkPrior:
+        """Prior of every link."""
+        return link_prior(self.vocabulary, inputs.links, rules=rule_priors(self.rules), ratios=self.ratios)
+
+
+def read_wishes(settings: Settings, vocabulary: Vocabulary) -> Wishes:
+    """The shop's rules of thumb, if it has stated any, and the handbook rows."""
     path = settings.vocabulary_folder / RULES_NAME
-    rules = rule_priors(read_rules(path, vocabulary)) if path.exists() else ()
-    ratios = read_handbook(vocabulary)
-    return lambda inputs: link_prior(vocabulary, inputs.links, rules=rules, ratios=ratios)
+    rules = read_rules(path, vocabulary) if path.exists() else ()
+    return Wishes(vocabulary, rules, read_handbook(vocabulary))
 
 
 def load_prior(settings: Settings, vocabulary: Vocabulary) -> Posterior:
     """The answer on day one: what is believed before any ticket."""
     rng = np.random.default_rng(PRIOR_SEED)
-    return prior_posterior(vocabulary, link_prior=read_link_prior(settings, vocabulary), priors=Priors(), rng=rng)
+    return prior_posterior(
+        vocabulary, link_prior=read_wishes(settings, vocabulary).link_prior, priors=Priors(), rng=rng
+    )

@@ -15,7 +15,7 @@ from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
 from pipelines.history import read_evidence
 from pipelines.posteriors import load_posterior, newest_fit
-from pipelines.prior_sources import read_link_prior
+from pipelines.prior_sources import read_wishes
 from pipelines.proof_files import COUNTS, Proof, Simpler
 from pipelines.settings import Settings
 
@@ -70,7 +70,7 @@ def compare_simpler(
         posterior = fit_evidence(
             evidence,
             vocabulary,
-            link_prior=read_link_prior(settings, vocabulary),
+            link_prior=read_wishes(settings, vocabulary).link_prior,
             priors=replace(Priors(), **dict.fromkeys(scales, NEXT_TO_NOTHING)),  # type: ignore[arg-type]
             seed=PROOF_SEED,
             progress=partial(_report, progress, at),

@@ -8,8 +8,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from analytics.errors import InputError
+from pipelines.carried_refits import carry_last_fit
+from pipelines.fit_question import FitReport
 from pipelines.refit_status import RefitStatus, read_refit_status, write_refit_status
-from pipelines.refits import refit
 from pipelines.settings import Settings, read_settings
 
 SECONDS_BETWEEN_REPORTS = 0.5
@@ -24,7 +25,7 @@ def main() -> int:
         print("Start a refit from the program or with `faultodds fit`, not by hand.", file=sys.stderr)
         return 1
     try:
-        report = refit(settings, progress=_reporter(settings, started))
+        report = _fit(settings, _reporter(settings, started))
     except InputError as error:
         return _end(settings, started, sentences=(str(error),))
     except Exception as error:
@@ -34,6 +35,16 @@ def main() -> int:
     done = replace(started, is_running=False, is_published=report.is_published, share=1.0, sentences=report.sentences())
     write_refit_status(settings, done)
     return 0
+
+
+def _fit(settings: Settings, report: Callable[[float], None]) -> FitReport:
+    """Seconds where the last fit can be carried on, else a full fit, whose imports alone take seconds."""
+    carried = carry_last_fit(settings, progress=report)
+    if carried is not None:
+        return carried
+    from pipelines.refits import refit
+
+    return refit(settings, progress=report)
 
 
 def _reporter(settings: Settings, started: RefitStatus) -> Callable[[float], None]:

@@ -7,12 +7,9 @@ import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
-from analytics.errors import InputError
-from analytics.vocabulary import Vocabulary
-from pipelines.live import load_live
 from pipelines.refit_status import RefitStatus, log_path, read_refit_status, refit_lock, write_refit_status
 from pipelines.settings import DATA_VARIABLE, Settings
-from pipelines.store import data_version, last_ticket_order, reading
+from pipelines.store import data_version, reading
 
 
 def start_background_refit(settings: Settings) -> bool:
@@ -40,21 +37,12 @@ def start_background_refit(settings: Settings) -> bool:
     return True
 
 
-def refit_if_due(settings: Settings, vocabulary: Vocabulary) -> bool:
-    """Starts a refit when there is none yet or the tickets since have used up the last one; whether it was started.
-
-    The same tickets are not fitted twice: if their fit failed, the next ticket is the next chance.
-    """
+def refit_unless_tried(settings: Settings) -> bool:
+    """Starts a refit, but not of the same tickets twice: if their fit failed, the next ticket is the next chance."""
     with reading(settings.store_path) as con:
-        version, tickets = data_version(con), last_ticket_order(con)
+        version = data_version(con)
     before = read_refit_status(settings)
-    if tickets == 0 or (before is not None and before.data_version == version):
-        return False
-    try:
-        is_due = load_live(settings, vocabulary).is_spent
-    except InputError:
-        is_due = True  # nothing is fitted yet, or the draws are missing
-    return is_due and start_background_refit(settings)
+    return (before is None or before.data_version != version) and start_background_refit(settings)
 
 
 def _just_started(settings: Settings) -> RefitStatus:

@@ -4,10 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from analytics.evidence import Evidence, empty_evidence, make_evidence
 from analytics.plan_access import tabulate_access
 from analytics.planning import PlanProblem
+from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 
 
 @dataclass(frozen=True)
@@ -63,3 +66,35 @@ def build_problem() -> Callable[..., PlanProblem]:
 def item() -> type[Item]:
     """One check of a planning problem."""
     return Item
+
+
+def _some_evidence(vocabulary: Vocabulary, seed: int) -> Evidence:
+    """All kinds of cell: sure, written, unresolved, without a year, without a shop."""
+    rng = np.random.default_rng(seed)
+    symptoms, checks = list(vocabulary.symptoms), list(vocabulary.checks)
+    rows = []
+    for at in range(60):
+        symptom = symptoms[at % len(symptoms)]
+        suspect = "" if at % 4 == 0 else str(rng.choice(vocabulary.suspects_of(symptom)))
+        grade = ("reproduced_and_cured", "cured", "symptom_went_away")[at % 3] if suspect else ""
+        results = "" if suspect else f"{checks[at % len(checks)]}=clear"
+        band = "unknown" if at % 5 == 0 else vocabulary.age_bands[at % len(vocabulary.age_bands)].code
+        family = list(vocabulary.families)[at % len(vocabulary.families)]
+        rows.append((symptom, family, ("north", "south", "")[at % 3], band, suspect, grade, results, "", 1.0 + at % 2))
+    columns = ["symptom", "family", "shop", "age_band", "suspect", "confirmation", "results", "others", "weight"]
+    nothing = empty_evidence()
+    counts = pd.DataFrame({"check": checks[:1], "suspect": [SOMETHING_ELSE], "outcome": ["clear"], "count": [3.0]})
+    minutes = pd.DataFrame({"check": checks[:1], "count": [4.0], "log_sum": [8.0], "log_square_sum": [17.0]})
+    return make_evidence(
+        pd.DataFrame(rows, columns=columns),
+        check_counts=counts,
+        check_minutes=minutes,
+        companions=nothing.companions,
+        ticket_count=60,
+    )
+
+
+@pytest.fixture(scope="session")
+def some_evidence() -> Callable[[Vocabulary, int], Evidence]:
+    """Make evidence of all kinds of cell from a vocabulary and a seed."""
+    return _some_evidence

@@ -1,5 +1,6 @@
 """The model against closed forms and against itself."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -23,34 +24,8 @@ from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 FLAT = Priors(link_scale=30.0, suspect_scale=1e-3, age_mode_scale=1e-3, age_suspect_scale=1e-3, age_symptom_scale=1e-3)
 
 
-def some_evidence(vocabulary: Vocabulary, seed: int) -> Evidence:
-    """All kinds of cell: sure, written, unresolved, without a year, without a shop."""
-    rng = np.random.default_rng(seed)
-    symptoms, checks = list(vocabulary.symptoms), list(vocabulary.checks)
-    rows = []
-    for at in range(60):
-        symptom = symptoms[at % len(symptoms)]
-        suspect = "" if at % 4 == 0 else str(rng.choice(vocabulary.suspects_of(symptom)))
-        grade = ("reproduced_and_cured", "cured", "symptom_went_away")[at % 3] if suspect else ""
-        results = "" if suspect else f"{checks[at % len(checks)]}=clear"
-        band = "unknown" if at % 5 == 0 else vocabulary.age_bands[at % len(vocabulary.age_bands)].code
-        family = list(vocabulary.families)[at % len(vocabulary.families)]
-        rows.append((symptom, family, ("north", "south", "")[at % 3], band, suspect, grade, results, "", 1.0 + at % 2))
-    columns = ["symptom", "family", "shop", "age_band", "suspect", "confirmation", "results", "others", "weight"]
-    nothing = empty_evidence()
-    counts = pd.DataFrame({"check": checks[:1], "suspect": [SOMETHING_ELSE], "outcome": ["clear"], "count": [3.0]})
-    minutes = pd.DataFrame({"check": checks[:1], "count": [4.0], "log_sum": [8.0], "log_square_sum": [17.0]})
-    return make_evidence(
-        pd.DataFrame(rows, columns=columns),
-        check_counts=counts,
-        check_minutes=minutes,
-        companions=nothing.companions,
-        ticket_count=60,
-    )
-
-
 @pytest.fixture(scope="module")
-def inputs(tiny_vocabulary: Vocabulary) -> ModelInputs:
+def inputs(tiny_vocabulary: Vocabulary, some_evidence: Callable[[Vocabulary, int], Evidence]) -> ModelInputs:
     return model_inputs(some_evidence(tiny_vocabulary, 1), tiny_vocabulary)
 
 

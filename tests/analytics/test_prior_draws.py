@@ -10,10 +10,9 @@ from analytics.advice import advise
 from analytics.case import Case
 from analytics.evidence import empty_evidence
 from analytics.log_likelihood import pack_evidence
-from analytics.model import SPREAD_SHAPE as MODEL_SHAPE
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.prior_draws import draw_priors, prior_posterior
-from analytics.prior_odds import SPREAD_SHAPE, draw_alpha, log_wishes
+from analytics.prior_odds import draw_alpha, log_wishes
 from analytics.priors import LinkPrior, link_prior
 from analytics.terms import UNSHARED_SPREAD, Priors, Term, model_terms, parent_terms
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
@@ -40,10 +39,6 @@ def wishes(tiny_vocabulary: Vocabulary, inputs: ModelInputs) -> LinkPrior:
 def alpha_terms(inputs: ModelInputs) -> tuple[Term, Term]:
     named = {term.name: term for term in (*parent_terms(inputs, Priors()), *model_terms(inputs, Priors()))}
     return named["suspect"], named["link"]
-
-
-def test_the_shape_of_a_spread_is_that_of_the_model() -> None:
-    assert SPREAD_SHAPE == MODEL_SHAPE
 
 
 def test_rules_and_ratios_weigh_as_in_the_fit(inputs: ModelInputs, wishes: LinkPrior) -> None:

@@ -19,7 +19,7 @@ from pipelines.history import read_evidence
 from pipelines.intake import save_ticket
 from pipelines.live import live_key, load_live
 from pipelines.posteriors import FitRow, newest_fit, save_posterior
-from pipelines.refit_start import refit_if_due, start_background_refit
+from pipelines.refit_start import refit_unless_tried, start_background_refit
 from pipelines.refit_status import RefitStatus, is_refit_running, read_refit_status, refit_lock, write_refit_status
 from pipelines.settings import Settings
 from pipelines.store import SQL_FOLDER, last_ticket_order, reading, writing
@@ -151,17 +151,6 @@ def test_there_are_never_two_refits(settings: Settings) -> None:
     assert not is_refit_running(settings)
 
 
-def test_a_refit_is_due_when_the_last_one_is_spent(
-    settings: Settings, tiny_vocabulary: Vocabulary, tiny_posterior: Posterior
-) -> None:
-    assert not refit_if_due(settings, tiny_vocabulary)  # no tickets: nothing to fit
-    store_tickets(settings, tiny_vocabulary, 1)
-    store_fit(settings, tiny_posterior)
-    store_tickets(settings, tiny_vocabulary, 2)
-    assert not refit_if_due(settings, tiny_vocabulary)  # one ticket beside 200 fitted ones
-    assert read_refit_status(settings) is None
-
-
 def test_a_job_that_cannot_fit_says_why_and_lets_go(settings: Settings) -> None:
     assert start_background_refit(settings)
     status = wait_for_end(settings, seconds=60)
@@ -187,13 +176,13 @@ def test_a_job_fits_and_reports_while_it_runs(settings: Settings) -> None:
             result="fixed",
         )
         save_ticket(ticket, store_path=settings.store_path, vocabulary=vocabulary, today=TODAY)
-    assert refit_if_due(settings, vocabulary)
+    assert refit_unless_tried(settings)
     assert not start_background_refit(settings)
     status = wait_for_end(settings, seconds=500)
     # whether its diagnostics hold is the fit's affair; here it has to come to its end and say so
     assert status.share == 1.0
     assert "Fitted 6 tickets" in status.sentences[0]
-    assert not refit_if_due(settings, vocabulary)
+    assert not refit_unless_tried(settings)
 
 
 def wait_for_end(settings: Settings, *, seconds: float) -> RefitStatus:
