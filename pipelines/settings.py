@@ -6,6 +6,8 @@ from pathlib import Path
 
 DATA_VARIABLE = "FAULTODDS_DATA"
 DEFAULT_DATA_FOLDER = "data"
+# The shop's own vocabulary, what is being written to replace it, and the dated copies of those it replaced.
+OWN, NEXT, COPIES = "vocabulary", "vocabulary_next", "vocabulary_before"
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,12 @@ def seed_folder() -> Path:
 
 
 def vocabulary_folder(data_folder: Path) -> Path:
-    """`vocabulary/` inside the data folder if the shop has one, else the seeded vocabulary."""
-    own = data_folder / "vocabulary"
-    return own if own.is_dir() else seed_folder() / "vocabulary"
+    """`vocabulary/` inside the data folder if the shop has one, else the seeded vocabulary.
+
+    A crash between the two renames of a save leaves `vocabulary_next/` but no `vocabulary/`: the newest copy is it.
+    """
+    own = data_folder / OWN
+    if own.is_dir():
+        return own
+    kept = sorted((data_folder / COPIES).glob("[0-9]*")) if (data_folder / NEXT).is_dir() else []
+    return kept[-1] if kept else seed_folder() / "vocabulary"
