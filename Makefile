@@ -1,5 +1,5 @@
 # Everything starts from a fresh clone: the environment is made when it is missing.
-.PHONY: demo test check fast slow browser app clean
+.PHONY: demo test check fast slow browser app audit clean
 
 PY := .venv/bin/python
 
@@ -13,6 +13,12 @@ test:
 	@$(MAKE) --no-print-directory check
 	@$(PY) -m pytest -n 2 -m "not slow and not browser"
 	@$(PY) -m pytest -m "slow or browser"
+	@if [ -n "$$CI" ]; then $(PY) scripts/audit; fi
+
+# One question a package to the registry: asked in CI (where CI is set), and by hand, not on every run of the tests.
+audit:
+	@scripts/bootstrap
+	@$(PY) scripts/audit
 
 check:
 	@scripts/bootstrap

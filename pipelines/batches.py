@@ -15,6 +15,7 @@ from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary
 from pipelines.matching import Match, match_spellings, phrase_books
 from pipelines.readers import read_raw
+from pipelines.spreadsheet_cells import defuse_frame
 
 COLUMNS = ("case", "symptom", "family", "shop", "built_year", "complaint", "results", "others")
 OLDEST_YEAR = 1850
@@ -41,7 +42,7 @@ class Answers:
     def write(self, path: Path) -> str:
         """Writes by the file's ending and says so."""
         writers: dict[str, Callable[[], object]] = {
-            ".csv": lambda: self.rows.to_csv(path, index=False),
+            ".csv": lambda: defuse_frame(self.rows).to_csv(path, index=False),
             ".json": lambda: path.write_text(self.as_json(), encoding="utf-8"),
             ".parquet": lambda: self.rows.to_parquet(path, index=False),
         }

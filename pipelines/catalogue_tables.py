@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.spreadsheet_cells import defuse, restore
+
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     "families.csv": ("family", "name", "aliases", "note"),
     "symptoms.csv": ("symptom", "name", "aliases", "note"),
@@ -85,7 +87,7 @@ def _read_rows(stream: Iterable[str], file: str, columns: tuple[str, ...], *, pr
             counts = f"it has {len(texts)} cells, the header has {len(header)}"
             problems.append(Problem(file, line, f'{counts}. Put text that contains a comma between double quotes (").'))
         elif any(texts):
-            rows.append(Row(file, line, dict(zip(header, texts, strict=True))))
+            rows.append(Row(file, line, dict(zip(header, map(restore, texts), strict=True))))
         line = reader.line_num + 1
     return rows
 
@@ -110,4 +112,4 @@ def write_tables(tables: Mapping[str, Iterable[Mapping[str, str]]], folder: Path
         with (folder / file).open("w", encoding="utf-8", newline="") as stream:
             writer = csv.DictWriter(stream, columns, lineterminator="\n")
             writer.writeheader()
-            writer.writerows(tables[file])
+            writer.writerows({name: defuse(cell) for name, cell in row.items()} for row in tables[file])

@@ -1,12 +1,7 @@
 """Verbs that show: serve the dashboard, and the whole demo in one go."""
 
-import csv
-import os
 import shutil
-import subprocess
-import sys
 import time
-from pathlib import Path
 
 import click
 
@@ -14,9 +9,12 @@ from analytics.case import Case
 from analytics.errors import InputError
 from pipelines.cli_history import ingest_files
 from pipelines.cli_suspects import show_case
+from pipelines.dashboard_server import run_dashboard
+from pipelines.invented import demo_files
 from pipelines.posteriors import has_published_fit
 from pipelines.progress import progress_bar
-from pipelines.settings import DATA_VARIABLE, Settings, seed_folder
+from pipelines.serving import LOOPBACK, Place
+from pipelines.settings import Settings
 
 DEFAULT_PORT = 8765
 DEMO_CASE = Case(symptom="place_found_no_action", family="crane_grab", shop="Saltmarsh Pier", age_years=58)
@@ -24,10 +22,19 @@ DEMO_CASE = Case(symptom="place_found_no_action", family="crane_grab", shop="Sal
 
 @click.command()
 @click.option("--port", type=click.IntRange(1024, 65535), default=DEFAULT_PORT, show_default=True)
+@click.option("--address", default=LOOPBACK, show_default=True, help="Address to listen on; 0.0.0.0 for all.")
+@click.option("--host-name", multiple=True, help="A name under which others reach this machine; may be repeated.")
+@click.option("--certificate", type=click.Path(dir_okay=False), help="Certificate file, to serve encrypted.")
+@click.option("--key", type=click.Path(dir_okay=False), help="Key file of the certificate.")
 @click.pass_obj
-def serve(settings: Settings, port: int) -> None:
-    """Serve the dashboard on this machine only (stop it with Ctrl-C)."""
-    start_dashboard(settings, port)
+def serve(
+    settings: Settings, port: int, address: str, host_name: tuple[str, ...], certificate: str | None, key: str | None
+) -> None:
+    """Serve the dashboard, on this machine only unless --address says otherwise (stop it with Ctrl-C).
+
+    Beyond this machine it takes a sign-in: `faultodds access passphrase --role lead`.
+    """
+    run_dashboard(settings, Place(address, port, host_name, certificate, key))
 
 
 @click.command()
@@ -50,17 +57,7 @@ def demo(settings: Settings, port: int, *, no_serve: bool, fresh: bool) -> None:
     click.echo(show_case(place, DEMO_CASE))
     click.echo()
     if not no_serve:
-        start_dashboard(place, port)
-
-
-def demo_files() -> list[tuple[Path, str, Path | None]]:
-    """(file, shop, column map) of the six invented workshops."""
-    folder = seed_folder() / "demo"
-    with (folder / "shops.csv").open(encoding="utf-8", newline="") as text:
-        rows = list(csv.DictReader(text))
-    return [
-        (folder / row["file"], row["shop"], folder / row["column_map"] if row["column_map"] else None) for row in rows
-    ]
+        run_dashboard(place, Place(LOOPBACK, port))
 
 
 def fit_demo(place: Settings) -> None:
@@ -72,15 +69,3 @@ def fit_demo(place: Settings) -> None:
     click.echo("\n".join(report.sentences()), err=True)
     if not report.is_published:
         raise InputError("The demo fit did not hold. Run `faultodds demo` again.")
-
-
-def start_dashboard(settings: Settings, port: int) -> None:
-    """Runs Streamlit on the loopback address until it is stopped."""
-    page = Path(__file__).resolve().parents[1] / "dashboards" / "app.py"
-    click.echo(f"The dashboard is at http://127.0.0.1:{port} (stop it with Ctrl-C).", err=True)
-    command = [sys.executable, "-m", "streamlit", "run", str(page), "--server.port", str(port)]
-    command += ["--server.headless", "true", "--server.address", "127.0.0.1"]
-    environment = {**os.environ, DATA_VARIABLE: str(settings.data_folder)}
-    stopped = subprocess.run(command, env=environment, stdin=subprocess.DEVNULL, check=False)
-    if stopped.returncode not in (0, 130, -2):
-        raise InputError(f"The dashboard stopped by itself. Is port {port} in use? Try --port {port + 1}.")

@@ -10,6 +10,7 @@ from rapidfuzz import fuzz, process
 
 from analytics.errors import InputError
 from pipelines.settings import seed_folder
+from pipelines.spreadsheet_cells import defuse, restore
 
 FIELDS = (
     *("ticket", "shop", "machine", "family", "built_year", "opened_on", "closed_on", "symptom", "complaint"),
@@ -131,7 +132,7 @@ def write_column_map(path: Path, column_map: ColumnMap) -> None:
     rows += [(field, "", *pair) for field, words in column_map.cells.items() for pair in words.items()]
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("w", encoding="utf-8", newline="") as stream:
-        csv.writer(stream).writerows([("field", "header", "written", "taken_as"), *rows])
+        csv.writer(stream).writerows([("field", "header", "written", "taken_as"), *(map(defuse, row) for row in rows)])
 
 
 def _describe_missing(missing: list[str], spare: list[str], column_map: ColumnMap) -> str:
@@ -160,7 +161,9 @@ def _guess(field: str, headers: list[str], column_map: ColumnMap) -> str:
 def _read_map(path: Path) -> ColumnMap:
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
-            rows = [{name: (cell or "").strip() for name, cell in row.items()} for row in csv.DictReader(stream)]
+            rows = [
+                {name: restore((cell or "").strip()) for name, cell in row.items()} for row in csv.DictReader(stream)
+            ]
         pairs = [(row["field"], row["header"]) for row in rows]
     except (OSError, UnicodeDecodeError, csv.Error, KeyError, AttributeError):
         raise InputError(

@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
 from pipelines.history import read_tickets
+from pipelines.spreadsheet_cells import defuse_frame
 
 # Field names and words for the state of a repair as the Open Repair Alliance publishes them, in its order.
 OPEN_REPAIR_FIELDS = (
@@ -20,8 +21,6 @@ OPEN_REPAIR_FIELDS = (
 REPAIR_STATUS: Mapping[str, str] = {
     **{"fixed": "Fixed", "not_fixed": "Repairable", "handed_on": "End of life", "no_fault_found": "Unknown"},
 }
-# A spreadsheet runs a cell that begins so; an apostrophe before it makes it text.
-FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r")
 EVERY_TICKET = 2**62
 
 
@@ -81,8 +80,4 @@ def open_repair_rows(tickets: pd.DataFrame, vocabulary: Vocabulary, *, country: 
     }
     rows = pd.DataFrame(columns, index=tickets.index).reindex(columns=list(OPEN_REPAIR_FIELDS), fill_value="")
     rows = rows.sort_values(["event_date", "id"], ignore_index=True)
-    return rows.apply(lambda column: column.map(_defuse))
-
-
-def _defuse(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(FORMULA_MARKS) else cell
+    return defuse_frame(rows)

@@ -11,6 +11,7 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.catalogue_tables import LIST_SEPARATOR, Problem
 from pipelines.readers import read_raw
 from pipelines.settings import seed_folder
+from pipelines.spreadsheet_cells import restore
 
 RULE_COLUMNS = ("symptom", "suspect", "about_in_ten", "low_in_ten", "high_in_ten", "worth_tickets", "who")
 RATIO_COLUMNS = ("component_kind", "failure_mode", "ratio", "component", "our_failure_mode", "source")
@@ -98,7 +99,8 @@ def _read_table(path: Path, columns: tuple[str, ...]) -> _Rows:
         line, cells = next(iter(table.odd_rows.items()))
         reason = f"it has {len(cells)} cells, the header has {len(columns)}"
         raise InputError(str(Problem(path.name, line, f'{reason}. Put text with a comma between double quotes (").')))
-    return [(line, {name: cells.get(name, "").strip() for name in columns}) for line, cells in table.all_cells()]
+    rows = table.all_cells()
+    return [(line, {name: restore(cells.get(name, "").strip()) for name in columns}) for line, cells in rows]
 
 
 def _rule(cells: Mapping[str, str], vocabulary: Vocabulary) -> Rule:

@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from pipelines.column_maps import FIELDS
-from pipelines.exports import EVERY_TICKET, FORMULA_MARKS
+from pipelines.exports import EVERY_TICKET
+from pipelines.spreadsheet_cells import defuse_frame
 from pipelines.store import reading, run_query
 
 # More than anybody reads on a page, few enough to be there at once.
@@ -54,8 +55,7 @@ def tickets_as_csv(store_path: Path, wanted: Wanted) -> bytes:
     rows = _find(store_path, wanted, row_limit=EVERY_TICKET, with_checks=True)
     dates = {name: rows[name].dt.strftime("%Y-%m-%d") for name in ("opened_on", "closed_on")}
     texts = rows.assign(**dates)[list(FIELDS)].astype("object")
-    defused = texts.apply(lambda column: column.map(_defuse))
-    return bytes(defused.to_csv(index=False, lineterminator="\n"), "utf-8")
+    return bytes(defuse_frame(texts).to_csv(index=False, lineterminator="\n"), "utf-8")
 
 
 def read_shops(store_path: Path) -> tuple[str, ...]:
@@ -94,7 +94,3 @@ def _find(store_path: Path, wanted: Wanted, *, row_limit: int, with_checks: bool
 def _page(found: pd.DataFrame) -> Page:
     total = int(found["total"].iloc[0]) if len(found) else 0
     return Page(found.drop(columns="total"), total)
-
-
-def _defuse(cell: object) -> object:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_MARKS) else cell
