@@ -16,11 +16,23 @@ class CheckResult:
 
 
 @dataclass(frozen=True)
+class LastRepair:
+    """The same machine was repaired for the same symptom `days` ago: the suspect confirmed then.
+
+    `again` is P(it is that suspect again), learnt from the shop's comebacks (`analytics.comebacks`).
+    """
+
+    suspect: str
+    days: int
+    again: float
+
+
+@dataclass(frozen=True)
 class Case:
     """A complaint: codes of the vocabulary, the age in years (None: year unknown), results in the order made.
 
     `shop` and `family` may be codes that no ticket has used yet ("" for unknown): the answer then comes from the pool.
-    `also_present` and `also_absent` are other symptoms that were looked for.
+    `also_present` and `also_absent` are other symptoms that were looked for; `last_repair` is set for a comeback.
     """
 
     symptom: str
@@ -31,6 +43,7 @@ class Case:
     also_present: tuple[str, ...] = ()
     also_absent: tuple[str, ...] = ()
     complaint: str = ""
+    last_repair: LastRepair | None = None
 
     def with_result(self, result: CheckResult) -> "Case":
         """The same case after one more check."""

@@ -13,7 +13,19 @@ from analytics.suspects import belief
 from analytics.vocabulary import STRENGTH_WEIGHTS, Vocabulary
 
 # In the order in which they are told.
-SOURCES = ("list", "seeded", "tickets", "shop", "family", "age", "present", "absent", "complaint", "check")
+SOURCES = (
+    "list",
+    "seeded",
+    "tickets",
+    "shop",
+    "family",
+    "age",
+    "last_repair",
+    "present",
+    "absent",
+    "complaint",
+    "check",
+)
 
 
 @dataclass(frozen=True)
@@ -38,10 +50,11 @@ def explain(posterior: Posterior, case: Case, vocabulary: Vocabulary, suspect: s
     """What each thing known did to the odds of a suspect against all others of the list, one after the other.
 
     The order is fixed: the list (an even chance for each), the seeded strengths, what the tickets (and rules of thumb)
-    taught about a machine and a shop nobody knows, then this shop, family and age, other symptoms, the complaint, and
-    every check in the order made. Each contribution is the difference it makes to log(p / (1 - p)) of the mean belief,
-    given all before it. The first one starts at even odds, so they sum to the log odds of `belief`; another order would
-    share them out otherwise. Things not known, and checks that tell nothing, have none.
+    taught about a machine and a shop nobody knows, then this shop, family and age, the last repair of a machine that
+    came back, other symptoms, the complaint, and every check in the order made. Each contribution is the difference it
+    makes to log(p / (1 - p)) of the mean belief, given all before it. The first one starts at even odds, so they sum to
+    the log odds of `belief`; another order would share them out otherwise. Things not known, and checks that tell
+    nothing, have none.
 
     Raises
     ------
@@ -82,6 +95,9 @@ def _growing_cases(case: Case, vocabulary: Vocabulary) -> Iterator[tuple[str, st
     yield "family", case.family, "", known
     known = replace(known, age_years=case.age_years)
     yield "age", vocabulary.age_band_of(case.age_years), "", known
+    if case.last_repair is not None:
+        known = replace(known, last_repair=case.last_repair)
+        yield "last_repair", case.last_repair.suspect, "", known
     for symptom in case.also_present:
         known = replace(known, also_present=(*known.also_present, symptom))
         yield "present", symptom, "", known

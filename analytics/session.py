@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
+from analytics.case import LastRepair
 from analytics.errors import InputError
 from analytics.vocabulary import OUTCOMES, Check, Vocabulary
 
@@ -42,7 +43,10 @@ class BenchEvent:
 
 @dataclass(frozen=True)
 class Session:
-    """A machine on the bench: facts of the case ("" or None where unknown) and `events` in the order they happened."""
+    """A machine on the bench: facts of the case ("" or None where unknown) and `events` in the order they happened.
+
+    `last_repair` is set when the machine came back with the same symptom.
+    """
 
     code: str
     shop: str
@@ -53,6 +57,7 @@ class Session:
     built_year: int | None = None
     complaint: str = ""
     events: tuple[BenchEvent, ...] = ()
+    last_repair: LastRepair | None = None
 
     @property
     def is_intermittent(self) -> bool:

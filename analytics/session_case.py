@@ -37,6 +37,7 @@ def to_case(session: Session, vocabulary: Vocabulary) -> Case:
         also_present=session.about("present"),
         also_absent=session.about("absent"),
         complaint=session.complaint,
+        last_repair=session.last_repair,
     )
 
 

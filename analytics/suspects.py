@@ -8,6 +8,7 @@ import numpy as np
 
 from analytics.case import Case
 from analytics.check_rates import STRAY_CURE
+from analytics.comebacks import comeback_factor
 from analytics.complaint import text_log_likelihood
 from analytics.errors import InputError
 from analytics.posterior import Posterior
@@ -56,6 +57,7 @@ def belief(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> Belief:
     """
     prior = prior_belief(posterior, case, vocabulary)
     mass = prior * case_likelihood(posterior, case, links=_links(posterior, case.symptom))
+    mass = mass * _last_repair_factor(posterior, case, prior)
     total = mass.sum()
     if total <= 0:
         raise InputError("These outcomes contradict each other for every suspect. Undo the last one and look again.")
@@ -143,6 +145,16 @@ def _context_log_odds(posterior: Posterior, case: Case, links: np.ndarray) -> np
     by_family = arrays["new_family"] if family is None else arrays["beta"][:, family]
     by_shop = arrays["new_shop"] if shop is None else arrays["gamma"][:, shop]
     return arrays["alpha"][:, links] + by_family[:, suspect] + by_shop[:, mode]
+
+
+def _last_repair_factor(posterior: Posterior, case: Case, prior: np.ndarray) -> np.ndarray:
+    """(suspect,): what it tells that the machine came back; 1 for all when it did not, or its suspect is not listed."""
+    listed = [str(posterior.draws["suspect"].values[at]) for at in
+              posterior.arrays["link_suspect"][_links(posterior, case.symptom)]]  # fmt: skip
+    if case.last_repair is None or case.last_repair.suspect not in listed:
+        return np.ones(len(listed))
+    base = prior.sum(0) / prior.sum()
+    return comeback_factor(base, listed.index(case.last_repair.suspect), case.last_repair.again)
 
 
 def _independent_outcomes(case: Case) -> list[tuple[str, str]]:

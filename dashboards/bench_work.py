@@ -11,8 +11,8 @@ from analytics.vocabulary import Check, Vocabulary
 from dashboards import bench_answer, bench_session
 from dashboards.bench_view import show_check_facts
 from dashboards.data import Served
-from dashboards.sentences import in_markdown, sentence
-from pipelines.advice_in_words import safer_lines
+from dashboards.sentences import in_markdown, plain, sentence
+from pipelines.advice_in_words import safer_lines, say_last_repair
 from pipelines.wording import minutes_phrase
 
 # Kinds of entries that the page asks for apart from a check's outcome, and whether a symptom or a suspect goes with it.
@@ -31,6 +31,8 @@ def show_facts(session: Session, vocabulary: Vocabulary) -> None:
     st.markdown(in_markdown("work.facts", facts=", ".join(filter(None, known))))
     if session.complaint:
         st.markdown(in_markdown("work.complaint", words=session.complaint))
+    if session.last_repair:
+        st.markdown(plain(say_last_repair(session.last_repair, vocabulary)))
     st.caption(in_markdown("work.code", code=session.code))
 
 

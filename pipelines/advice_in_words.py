@@ -1,10 +1,11 @@
 """Suspects and next check as a technician reads them: on the terminal, at the bench, on the card."""
 
 from analytics.advice import Advice
+from analytics.case import LastRepair
 from analytics.cautions import cautions_for
 from analytics.plan_answers import CheckChoice, PlanAnswer
 from analytics.vocabulary import Vocabulary
-from pipelines.wording import in_ten, listed, minutes_phrase, odds_phrase
+from pipelines.wording import counted, in_ten, listed, minutes_phrase, odds_phrase
 
 SHOWN_SUSPECTS = 8
 HAND_ON = "Next: hand the machine on. No check left is worth its minutes."
@@ -19,6 +20,21 @@ def suspect_lines(advice: Advice) -> list[str]:
     if rest and together:
         lines.append(f"  {f'{len(rest)} more suspects together':<{width}}  {in_ten(min(together, 1.0))}")
     return lines
+
+
+def say_last_repair(last: LastRepair, vocabulary: Vocabulary) -> str:
+    """What a machine that came back tells: what was repaired last time, and how often that is it again."""
+    name = vocabulary.suspects[last.suspect].name if last.suspect in vocabulary.suspects else last.suspect
+    ago = "today" if not last.days else f"{counted(last.days, 'day')} ago"
+    if last.again < 0.5:
+        said = f"the same complaint is back, so that was probably not the whole story: it is that again {_times(last)}"
+    else:
+        said = f"the same complaint is back, and it is that again {_times(last)}"
+    return f"'{name}' was repaired {ago}; {said}."
+
+
+def _times(last: LastRepair) -> str:
+    return f"in {in_ten(last.again)} comebacks"
 
 
 def next_check_lines(advice: Advice, vocabulary: Vocabulary) -> list[str]:

@@ -7,6 +7,7 @@ from analytics.posterior import Posterior
 from analytics.session import Session
 from analytics.session_case import advise_session
 from analytics.vocabulary import Vocabulary
+from pipelines.last_repairs import with_last_repair
 from pipelines.session_scores import keep_advice
 from pipelines.sessions import read_stored_session
 
@@ -26,7 +27,8 @@ def serve_advice(
     InputError
         When the session is not there, names what the fit does not know, or its entries contradict each other.
     """
-    advice = advise_session(posterior, session, vocabulary, sendout_minutes=sendout_minutes)
+    known = with_last_repair(store_path, session, vocabulary)
+    advice = advise_session(posterior, known, vocabulary, sendout_minutes=sendout_minutes)
     stored = read_stored_session(store_path, session.code)
     if not stored.ticket_id and stored.session.events == session.events:
         keep_advice(store_path, session.code, advice, position=len(stored.entries), fit_id=posterior.fit_id)

@@ -12,7 +12,7 @@ from analytics.errors import InputError
 from analytics.posterior import Posterior
 from analytics.session import BenchEvent, Session, allowed_outcomes
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
-from pipelines.advice_in_words import next_check_lines, say_plan, suspect_lines
+from pipelines.advice_in_words import next_check_lines, say_last_repair, say_plan, suspect_lines
 from pipelines.bench_advice import serve_advice
 from pipelines.bench_closing import close_by_questions
 from pipelines.bench_prompts import ask_choice, ask_code, ask_minutes, ask_needed_code, ask_text, ask_year
@@ -146,7 +146,9 @@ def _show(place: Bench, session: Session) -> Advice | None:
     except InputError as problem:
         click.echo(str(problem))
         return None
-    click.echo("\n".join([_headline(place, session), *suspect_lines(advice)]))
+    came_back = advice.case.last_repair
+    notes = [say_last_repair(came_back, place.vocabulary)] if came_back else []
+    click.echo("\n".join([_headline(place, session), *notes, *suspect_lines(advice)]))
     if not session.is_working:
         click.echo("\n".join(["", *next_check_lines(advice, place.vocabulary), say_plan(advice.answer), DEFER]))
     return advice

@@ -11,10 +11,11 @@ from analytics.case import Case, CheckResult
 from analytics.cautions import DEFER
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
-from pipelines.advice_in_words import next_check_lines, say_plan, suspect_lines
+from pipelines.advice_in_words import next_check_lines, say_last_repair, say_plan, suspect_lines
 from pipelines.batches import answer_cases, read_cases
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import TicketCounts, count_like_tickets
+from pipelines.last_repairs import Visit, find_last_repair
 from pipelines.matching import match_spellings, phrase_books
 from pipelines.posteriors import load_newest
 from pipelines.settings import Settings
@@ -31,6 +32,7 @@ FEW_TICKETS = 10
 @click.option("--year", type=int, default=None, help="Year of manufacture; leave out when unknown.")
 @click.option("--done", multiple=True, metavar="CHECK=OUTCOME", help="A check already made; may be given many times.")
 @click.option("--complaint", default="", help="The owner's own words.")
+@click.option("--machine", default="", help="The shop's name of the machine (with --shop), to know its last repair.")
 @click.option(
     "--cases", type=click.Path(path_type=Path), help="CSV of many cases: case, symptom, family, shop, built_year."
 )
@@ -45,6 +47,7 @@ def suspects(
     year: int | None,
     done: tuple[str, ...],
     complaint: str,
+    machine: str,
     cases: Path | None,
     out: Path | None,
     *,
@@ -60,13 +63,18 @@ def suspects(
     if not symptom:
         raise InputError("Name a symptom, e.g. `faultodds suspects will_not_park`, or give a file with --cases. "
                          "`faultodds vocabulary list symptoms` lists them.")  # fmt: skip
+    if machine and not shop:
+        raise InputError(f"Machine '{machine}' is known by its workshop only. Add --shop NAME.")
+    code = _code(vocabulary, "symptom", symptom)
+    visit = Visit(shop, machine, code, today)
     case = Case(
-        symptom=_code(vocabulary, "symptom", symptom),
+        symptom=code,
         family=_code(vocabulary, "family", family) if family else "",
         shop=shop,
         age_years=None if year is None else today.year - year,
         results=tuple(_result(text) for text in done),
         complaint=complaint,
+        last_repair=find_last_repair(settings.store_path, visit, vocabulary) if machine else None,
     )
     if not as_json:
         click.echo(show_case(settings, case))
@@ -89,7 +97,8 @@ def say_advice(advice: Advice, counts: TicketCounts, vocabulary: Vocabulary) -> 
     case, answer = advice.case, advice.answer
     family = vocabulary.families[case.family].name if case.family in vocabulary.families else "any kind of machine"
     age = "year unknown" if case.age_years is None else f"{case.age_years} years old"
-    lines = [f"{vocabulary.symptoms[case.symptom].name} ({family}, {age})", "", *suspect_lines(advice)]
+    notes = [say_last_repair(case.last_repair, vocabulary)] if case.last_repair else []
+    lines = [f"{vocabulary.symptoms[case.symptom].name} ({family}, {age})", *notes, "", *suspect_lines(advice)]
     lines += ["", _say_counts(counts), "", *next_check_lines(advice, vocabulary), say_plan(answer), "", DEFER]
     return "\n".join(lines)
 

@@ -63,6 +63,13 @@ def _say_age(told: Contribution, vocabulary: Vocabulary, _symptom: str, _suspect
     return _moved(f"Machines {years} have this {_more(told, 'more', 'less')} often", told)
 
 
+def _say_last_repair(told: Contribution, vocabulary: Vocabulary, _symptom: str, suspect: str) -> str:
+    if told.code == suspect:
+        return _moved("The same complaint came back after it was repaired: it is often the same again", told)
+    last = vocabulary.suspects[told.code].name if told.code in vocabulary.suspects else told.code
+    return _moved(f"The same complaint came back after '{last}' was repaired: often it is that again", told)
+
+
 def _say_present(told: Contribution, vocabulary: Vocabulary, _symptom: str, _suspect: str) -> str:
     return _moved(f"'{vocabulary.symptoms[told.code].name}' as well speaks {_more(told, 'for', 'against')} it", told)
 
@@ -99,6 +106,7 @@ _SENTENCES: Mapping[str, Callable[[Contribution, Vocabulary, str, str], str]] = 
     "shop": _say_shop,
     "family": _say_family,
     "age": _say_age,
+    "last_repair": _say_last_repair,
     "present": _say_present,
     "absent": _say_absent,
     "complaint": _say_complaint,

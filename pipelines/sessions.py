@@ -4,6 +4,7 @@ import secrets
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -20,6 +21,7 @@ from pipelines.store import Connection, reading, run_query, utc_now, writing
 CODE_LETTERS = "34679CDFGHJKMNPQRTVWXY"
 CODE_LENGTH = 6
 UNDO = "undo"
+_TEXTS = ("code", "shop", "symptom", "machine", "family", "complaint")
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ def write_ticket(session: Session, closing: Closing, *, today: date) -> TicketRo
     """The ticket that a closed session is; nothing is stored."""
     return TicketRow(
         shop=session.shop,
-        ticket_number=f"B-{session.code}",
+        ticket_number=ticket_number(session.code),
         opened_on=session.opened_on,
         symptom=session.symptom,
         machine=session.machine,
@@ -137,6 +139,11 @@ def write_ticket(session: Session, closing: Closing, *, today: date) -> TicketRo
         checks=checks_made(session),
         minutes=total_minutes(session, closing),
     )
+
+
+def ticket_number(code: str) -> str:
+    """Number of the ticket that a session becomes."""
+    return f"B-{code}"
 
 
 def list_open_sessions(store_path: Path) -> pd.DataFrame:
@@ -185,8 +192,9 @@ def _read(con: Connection, code: str) -> StoredSession:
     entries = tuple(
         BenchEvent(entry.kind, entry.about, None if pd.isna(entry.minutes) else entry.minutes) for entry in rows
     )
+    texts: dict[str, Any] = {name: str(row[name]) for name in _TEXTS}
     session = Session(
-        **{name: str(row[name]) for name in ("code", "shop", "symptom", "machine", "family", "complaint")},
+        **texts,
         opened_on=row["opened_on"].date(),
         built_year=None if pd.isna(row["built_year"]) else int(row["built_year"]),
         events=standing(entries),
