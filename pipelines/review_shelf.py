@@ -5,13 +5,15 @@ from datetime import date
 import pandas as pd
 
 from analytics.errors import InputError
+from analytics.posterior import Posterior
 from analytics.swap_units import SwapWorth, value_swaps
 from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
+from pipelines.posteriors import has_published_fit, load_newest
 from pipelines.prior_sources import load_prior
 from pipelines.review_parts import Part
 from pipelines.settings import Settings
-from pipelines.shelf_demand import PartDemand, Span, newest_posterior, read_part_demand
+from pipelines.shelf_demand import PartDemand, Span, read_part_demand
 from pipelines.shelf_files import PARTS_NAME, read_parts
 from pipelines.shelf_orders import (
     COST,
@@ -53,8 +55,9 @@ HOW_SWAPPED = (
 def review_shelf(settings: Settings, *, today: date) -> tuple[Part, ...]:
     """The figures about parts; InputError without parts or enough tickets."""
     vocabulary = read_vocabulary(settings.vocabulary_folder)
-    demand = read_part_demand(settings, vocabulary, load_prior(settings, vocabulary), today=today)
-    swaps = swaps_part(settings, demand, vocabulary)
+    before = load_prior(settings, vocabulary)
+    demand = read_part_demand(settings, vocabulary, before, today=today)
+    swaps = swaps_part(demand, load_newest(settings) if has_published_fit(settings) else before, vocabulary)
     try:
         parts = read_parts(settings, vocabulary)
     except InputError as problem:
@@ -122,11 +125,11 @@ def say_span(span: Span) -> str:
     return f"Counted over {counted(span.tickets, 'ticket')} from {span.since} to {span.until} ({span.years:.1f} years)."
 
 
-def swaps_part(settings: Settings, demand: PartDemand, vocabulary: Vocabulary) -> Part:
+def swaps_part(demand: PartDemand, posterior: Posterior, vocabulary: Vocabulary) -> Part:
     """Swaps by the bench minutes they spare a year."""
     by_symptom = demand.arrivals.groupby("symptom", as_index=False)["tickets"].sum()
     arrivals = by_symptom.assign(per_year=by_symptom["tickets"] / demand.span.years)
-    worths = value_swaps(newest_posterior(settings, vocabulary), arrivals, vocabulary)
+    worths = value_swaps(posterior, arrivals, vocabulary)
     if not worths:
         return Part(QUESTION_SWAPS, "No swap of the list bears on a symptom that came in.", pd.DataFrame())
     table = pd.DataFrame([_swap_row(worth, vocabulary) for worth in worths])

@@ -12,8 +12,6 @@ from analytics.part_needs import expected_uses, part_of_suspects, parts_of
 from analytics.posterior import Posterior
 from analytics.spares import PartPrior, fit_part_prior, predict_uses, rate_interval
 from analytics.vocabulary import Vocabulary
-from pipelines.posteriors import has_published_fit, load_newest
-from pipelines.prior_sources import load_prior
 from pipelines.settings import Settings
 from pipelines.store import reading, registered, run_query
 
@@ -82,11 +80,6 @@ class PartDemand:
         used, expected = self.table["used"].to_numpy(), self.table["expected"].to_numpy()
         low, high = rate_interval(used, expected, years=self.span.years, prior=self.prior)
         return np.asarray(self.over_days(DAYS_A_YEAR).mean()), low, high
-
-
-def newest_posterior(settings: Settings, vocabulary: Vocabulary) -> Posterior:
-    """The newest published fit, or what is believed before any ticket."""
-    return load_newest(settings) if has_published_fit(settings) else load_prior(settings, vocabulary)
 
 
 def count_parts(settings: Settings, vocabulary: Vocabulary, *, today: date, shop: str = "") -> PartCounts:
