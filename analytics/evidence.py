@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 CELL_COLUMNS = ("symptom", "family", "shop", "age_band", "suspect", "confirmation", "results", "others", "weight")
+# How a cell that lost its suspect says which ones it may be: pairs "suspect:CODE=possible" among its results.
+POSSIBLE, SUSPECT_MARK = "possible", "suspect:"
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,16 @@ def empty_evidence() -> Evidence:
 def read_results(text: str) -> tuple[tuple[str, str], ...]:
     """The (check, outcome) or (symptom, presence) pairs of a cell's `results` or `others` text."""
     return tuple((name, value) for name, _, value in (pair.partition("=") for pair in text.split(";") if pair))
+
+
+def write_possible(suspects: Sequence[str]) -> str:
+    """`results` text of tickets that had one of these suspects, it is not said which."""
+    return ";".join(f"{SUSPECT_MARK}{code}={POSSIBLE}" for code in sorted(suspects))
+
+
+def read_possible(text: str) -> tuple[str, ...]:
+    """The suspects that `write_possible` wrote; none when the text says nothing of them."""
+    return tuple(name.removeprefix(SUSPECT_MARK) for name, value in read_results(text) if value == POSSIBLE)
 
 
 def _empty_counts(*keys: str, numbers: Sequence[str]) -> pd.DataFrame:

@@ -7,9 +7,12 @@ import pandas as pd
 
 from analytics.check_rates import CheckTable, check_likelihood, count_check_table, shrunken_rates
 from analytics.companions import companion_likelihood, companion_rates
-from analytics.evidence import Evidence, read_results
+from analytics.evidence import Evidence, read_possible, read_results
 from analytics.vocabulary import CONFIRMATIONS, SOMETHING_ELSE, Vocabulary
 
+# How often a suspect that was rolled up may have been a guess among its symptom's list: what the model believes before
+# the fit of a ticket whose machine worked again (see `terms.Priors.misread_mean`).
+ROLLED_UP_GUESS = 0.05
 # Failure mode of `something_else`: it has none of its own, yet shops differ in how often they end there.
 NO_MODE = "no_mode"
 
@@ -205,11 +208,21 @@ def _cell_likelihood(
     unresolved = placed[~named]
     for (symptom, results, others), cells in unresolved.groupby(["symptom", "results", "others"]).indices.items():
         listed = links.suspect[links.slots_of(symptom)]
+        possible = read_possible(results)
+        if possible:
+            likelihood[np.flatnonzero(~named)[cells], : len(listed)] = _among(possible, listed, links)
+            continue
         product = companion_likelihood(companions, _symptom_pairs(others, links), listed)
         for check, outcome in read_results(results):
             product = product * check_likelihood(rates, checks, check=check, outcome=outcome)[listed]
         likelihood[np.flatnonzero(~named)[cells], : len(listed)] = product / product.max()
     return likelihood
+
+
+def _among(possible: tuple[str, ...], listed: np.ndarray, links: LinkTable) -> np.ndarray:
+    """(slot,) P(written down as one of `possible` | suspect): it is one of them, or it was a guess."""
+    inside = np.array([links.suspects[at] in possible for at in listed])
+    return (1.0 - ROLLED_UP_GUESS) * inside + ROLLED_UP_GUESS * inside.mean()
 
 
 def _symptom_pairs(others: str, links: LinkTable) -> tuple[tuple[int, bool], ...]:

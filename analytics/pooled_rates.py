@@ -38,8 +38,8 @@ class PooledRates:
         return (self.weight * gammainc(self.shape, at * self.inverse_scale)).sum(1)
 
     def quantile(self, probability: float) -> np.ndarray:
-        """(cell,) quantile, by the method of Chandrupatla (Advances in Engineering Software 28, 1997): on a log scale, and
-        as a probit, the distribution of a rate is nearly a line.
+        """(cell,) quantile, by the method of Chandrupatla (Advances in Engineering Software 28, 1997): on a log scale,
+        and as a probit, the distribution of a rate is nearly a line.
         """
         middle, wanted = np.log(self.mean), ndtri(probability)
 

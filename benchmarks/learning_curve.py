@@ -36,9 +36,9 @@ from benchmarks.learning_curve_figure import draw_figure
 from pipelines.backtests import FOLD_EFFORT, split_cases
 from pipelines.catalogue import read_vocabulary
 from pipelines.cli_history import ingest_files
+from pipelines.fit_question import DEFAULT_SEED
 from pipelines.history import read_evidence, read_tickets
 from pipelines.invented import demo_files
-from pipelines.fit_question import DEFAULT_SEED
 from pipelines.rules import read_handbook
 from pipelines.settings import Settings, seed_folder
 

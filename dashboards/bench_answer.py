@@ -8,9 +8,10 @@ from analytics.advice import Advice
 from analytics.case import Case
 from analytics.plan_answers import CheckChoice
 from analytics.vocabulary import AccessGroup, Check, Vocabulary
+from dashboards.places import counted, say_number
 from dashboards.sentences import in_markdown, sentence
 from pipelines.history import TicketCounts
-from pipelines.wording import change_phrase, counted, in_ten, minutes_phrase, odds_phrase, salt_phrase
+from pipelines.wording import change_phrase, in_ten, minutes_phrase, odds_phrase, salt_phrase
 
 SHOWN_SUSPECTS = 7
 # What moved least is left out of the picture of what moved.
@@ -77,7 +78,10 @@ def say_history(case: Case, counts: TicketCounts) -> str:
     tickets = counted(counts.same_symptom, "ticket")
     like, count = sentence("suspects.like_symptom", tickets=tickets), counts.same_symptom
     if case.family:
-        like, count = sentence("suspects.like_both", tickets=tickets, both=f"{counts.same_both:,}"), counts.same_both
+        like, count = (
+            sentence("suspects.like_both", tickets=tickets, both=say_number(counts.same_both)),
+            counts.same_both,
+        )
     if count < SALT_BELOW:
         return in_markdown("suspects.history_salt", like=like, salt=salt_phrase(count))
     return in_markdown("suspects.history", like=like)

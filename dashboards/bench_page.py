@@ -8,8 +8,9 @@ import streamlit as st
 from analytics.advice import Advice
 from analytics.errors import InputError
 from analytics.session import Session
-from dashboards import bench_closing, bench_session, bench_state, bench_view, bench_work, data
+from dashboards import bench_closing, bench_habit, bench_session, bench_state, bench_view, bench_work, data
 from dashboards.bench_state import OpenCase
+from dashboards.places import say_date
 from dashboards.sentences import in_markdown, refusal, sentence
 
 
@@ -47,6 +48,7 @@ def _show_case(served: data.Served, columns: list[st.delta_generator.DeltaGenera
             return
         bench_view.show_suspects(advice, data.like_tickets(advice.case, served))
         bench_view.show_reasons(advice, served.posterior, served.vocabulary)
+        bench_habit.show_habit(advice, served)
     with check:
         bench_view.show_first(advice, served.vocabulary)
         _show_take_on(case, served, today=today)
@@ -81,9 +83,7 @@ def _show_waiting(served: data.Served) -> None:
             served.vocabulary.symptoms[row.symptom].name if row.symptom in served.vocabulary.symptoms else row.symptom
         )
         st.button(
-            sentence(
-                "unfinished.line", symptom=name, machine=row.machine or row.shop, opened=f"{row.opened_on:%Y-%m-%d}"
-            ),
+            sentence("unfinished.line", symptom=name, machine=row.machine or row.shop, opened=say_date(row.opened_on)),
             on_click=bench_session.bring_up,
             args=(row.code,),
             key=f"bench_waiting_{row.code}",
@@ -126,6 +126,8 @@ def _show_odds(session: Session, served: data.Served) -> Advice | None:
         before = data.session_advice(replace(session, events=session.events[:-1]), served)
         bench_view.show_moved(before, advice, entry=bench_work.say_entry(session.events[-1], served.vocabulary))
     bench_view.show_reasons(advice, served.posterior, served.vocabulary)
+    if not session.is_working:
+        bench_habit.show_habit(advice, served)
     return advice
 
 

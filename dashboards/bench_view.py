@@ -13,6 +13,7 @@ from analytics.reasons import explain
 from analytics.vocabulary import Check, Vocabulary
 from dashboards import bench_answer, bench_state, charts
 from dashboards.bench_state import OpenCase
+from dashboards.model_look import palette
 from dashboards.sentences import in_markdown, plain, sentence
 from pipelines.advice_in_words import safer_lines
 from pipelines.history import TicketCounts
@@ -70,7 +71,7 @@ def show_suspects(advice: Advice, counts: TicketCounts) -> None:
     """Suspects in a picture and in words, and what stands behind them."""
     frame = bench_answer.suspect_frame(advice)
     title = bench_answer.finding(frame["name"].iloc[0], frame["short"].iloc[0])
-    chart = charts.chart_suspects(frame, _palette(), title=title, scale=sentence("suspects.scale"))
+    chart = charts.chart_suspects(frame, palette(), title=title, scale=sentence("suspects.scale"))
     st.altair_chart(chart, alt=sentence("suspects.alternative", first=" ".join(title)), theme=None)
     st.caption(" ".join([bench_answer.say_rest(advice), sentence("suspects.how_to_read")]))
     st.markdown(bench_answer.say_history(advice.case, counts))
@@ -87,7 +88,7 @@ def show_moved(before: Advice, after: Advice, *, entry: str) -> None:
         st.markdown(sentence("moved.nothing"))
         return
     title = bench_answer.finding(frame["name"].iloc[0], frame["phrase"].iloc[0])
-    chart = charts.chart_moved(frame, _palette(), title=title, scale=sentence("suspects.scale"))
+    chart = charts.chart_moved(frame, palette(), title=title, scale=sentence("suspects.scale"))
     st.altair_chart(chart, alt=sentence("moved.alternative", first=" ".join(title)), theme=None)
 
 
@@ -134,7 +135,3 @@ def _show_cautions(check: Check, vocabulary: Vocabulary) -> None:
     cautions = [in_markdown("next.caution", hazard=name, note=note) for name, note in notes]
     with st.container(key="bench_cautions"):
         st.warning("\n\n".join([*cautions, sentence("next.safety")]))
-
-
-def _palette() -> charts.Palette:
-    return charts.DARK if st.context.theme.type == "dark" else charts.LIGHT

@@ -1,38 +1,11 @@
-"""Charts: a frame becomes a picture that says its finding. One palette, safe for every colour vision and for print."""
+"""Charts of the Bench: suspects with their intervals, and what a check moved."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import altair as alt
 import pandas as pd
 
-ROW_PIXELS = 48
-# The title stands level with the headings beside it; nothing is lost at the sides.
-_PADDING = {"top": 12, "bottom": 0, "left": 0, "right": 2}
-# The letters of the page around it.
-_FONT = '"Source Sans", sans-serif'
-_NAME_RISE, _TEXT_PIXELS = -8, 14
-# Two lines of a finding fit a telephone only in smaller letters.
-_TITLE_PIXELS = alt.expr("width < 420 ? 16 : 19")
-# Mean width of a letter at that size, and the least gap between a name and its odds.
-_LETTER_PIXELS, _GAP_PIXELS = 6.0, 16
-
-
-@dataclass(frozen=True)
-class Palette:
-    """Colours of one theme: text, quieter text, grid, paper, marks, and the mark that means "before"."""
-
-    ink: str
-    muted: str
-    grid: str
-    paper: str
-    mark: str
-    before: str
-
-
-# Blue of Okabe and Ito (2008), "Color Universal Design"; the lighter blue of the same set on dark paper.
-LIGHT = Palette(ink="#2B2118", muted="#5E5042", grid="#EDE2CE", paper="#FBF6EC", mark="#0072B2", before="#7A6A58")
-DARK = Palette(ink="#F4EADB", muted="#C9B9A4", grid="#352C24", paper="#1D1814", mark="#56B4E9", before="#A8977F")
+from dashboards.charts_look import ROW_PIXELS, Palette, dot, finish, quiet_axis, row_labels
 
 
 def chart_suspects(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -49,8 +22,8 @@ def chart_suspects(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str
     thick = base.mark_rule(strokeWidth=8, color=palette.mark, opacity=0.55, strokeCap="round").encode(
         x="low_50_in_ten:Q", x2=_x2("high_50")
     )
-    dot = base.mark_point(filled=True, size=100, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
-    return _finish([thin, thick, dot.encode(x="share_in_ten:Q"), *_labels(base, frame, palette)], palette, title)
+    guess = dot(base, palette).encode(x="share_in_ten:Q")
+    return _rows([thin, thick, guess, *row_labels(base, frame, palette)], palette, title)
 
 
 def chart_moved(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -67,9 +40,8 @@ def chart_moved(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], 
     ring = base.mark_point(
         filled=True, size=100, color=palette.paper, stroke=palette.before, strokeWidth=2.5, opacity=1
     )
-    dot = base.mark_point(filled=True, size=120, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
-    marks = [line, ring.encode(x="before_in_ten:Q"), dot.encode(x="after_in_ten:Q")]
-    return _finish([*marks, *_labels(base, frame, palette)], palette, title)
+    marks = [line, ring.encode(x="before_in_ten:Q"), dot(base, palette).encode(x="after_in_ten:Q")]
+    return _rows([*marks, *row_labels(base, frame, palette)], palette, title)
 
 
 def _base(frame: pd.DataFrame) -> alt.Chart:
@@ -81,21 +53,7 @@ def _base(frame: pd.DataFrame) -> alt.Chart:
 
 
 def _x(column: str, palette: Palette, scale: str) -> alt.X:
-    axis = alt.Axis(
-        title=scale,
-        values=[0, 2, 4, 6, 8, 10],
-        format="d",
-        grid=True,
-        gridColor=palette.grid,
-        domain=False,
-        ticks=False,
-        labelColor=palette.muted,
-        titleColor=palette.muted,
-        labelFontSize=12,
-        titleFontSize=12,
-        titleFontWeight="normal",
-        titleAnchor="start",
-    )
+    axis = quiet_axis(palette, title=scale, values=[0, 2, 4, 6, 8, 10], format="d", grid=True)
     return alt.X(f"{column}_in_ten:Q", scale=alt.Scale(domain=[0, 10], nice=False), axis=axis)
 
 
@@ -103,26 +61,5 @@ def _x2(column: str) -> alt.X2:
     return alt.X2(f"{column}_in_ten:Q")
 
 
-def _labels(base: alt.Chart, frame: pd.DataFrame, palette: Palette) -> list[alt.Chart]:
-    """Name left and odds right above each line; the short odds in all rows where the long ones would meet a name."""
-    letters = (frame["name"].str.len() + frame["phrase"].str.len()).max()
-    fitting = alt.expr(f"width < {_LETTER_PIXELS * letters + _GAP_PIXELS:.0f} ? datum.short : datum.phrase")
-    name = base.mark_text(
-        align="left", baseline="bottom", dy=_NAME_RISE, fontSize=_TEXT_PIXELS, fontWeight=600, color=palette.ink
-    ).encode(text="name:N", x=alt.value(0))
-    odds = base.mark_text(
-        align="right", baseline="bottom", dy=_NAME_RISE, fontSize=_TEXT_PIXELS, color=palette.ink, text=fitting
-    ).encode(x=alt.value("width"))
-    return [name, odds]
-
-
-def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str]) -> alt.LayerChart:
-    heading = alt.TitleParams(
-        list(title), anchor="start", color=palette.ink, fontSize=_TITLE_PIXELS, fontWeight=600, offset=18
-    )
-    return (
-        alt.layer(*layers)
-        .properties(title=heading, height=alt.Step(ROW_PIXELS), background="transparent", padding=_PADDING)
-        .configure(font=_FONT)
-        .configure_view(stroke=None)
-    )
+def _rows(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str]) -> alt.LayerChart:
+    return finish(layers, palette, title).properties(height=alt.Step(ROW_PIXELS))

@@ -1,17 +1,14 @@
 """Charts about comebacks: how long repairs hold, and visits per machine by age, each with its band."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import altair as alt
 import pandas as pd
 
-from dashboards.charts_look import Palette
+from dashboards.charts_look import ON_TOP, SMALL_PIXELS, Palette, finish, quiet_axis
 
-_HEIGHT, _SMALL_PIXELS = 280, 12
+_HEIGHT = 280
 _HOLD_DAYS = (0, 30, 90, 180, 365)
-# A title that lies above its axis: turned letters are hard to read and take width from a telephone.
-_ON_TOP: dict[str, Any] = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": -20, "titleY": -14}
 
 
 def chart_holds(
@@ -26,9 +23,9 @@ def chart_holds(
     words : days, holds (titles of the axes)
     """
     names = list(dict.fromkeys(frame["name"]))
-    days = _axis(palette, title=words["days"], values=list(_HOLD_DAYS), grid=False)
+    days = quiet_axis(palette, title=words["days"], values=list(_HOLD_DAYS), grid=False)
     x = alt.X("days:Q", scale=alt.Scale(domain=[0, 365], nice=False), axis=days)
-    shares = _axis(palette, title=words["holds"], tickCount=5, **_ON_TOP)
+    shares = quiet_axis(palette, title=words["holds"], tickCount=5, **ON_TOP)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[0, 10], nice=False), axis=shares)
     layers: list[alt.Chart] = []
     for name, color in zip(names, (palette.mark, palette.before), strict=False):
@@ -38,7 +35,7 @@ def chart_holds(
             base.mark_area(color=color, opacity=0.25).encode(y=y, y2="high:Q"),
             base.mark_line(color=color, strokeWidth=3).encode(y="holds:Q"),
         ]
-    return _finish([*layers, *_end_labels(frame, names, palette, x)], palette, title).properties(height=_HEIGHT)
+    return finish([*layers, *_end_labels(frame, names, palette, x)], palette, title).properties(height=_HEIGHT)
 
 
 def chart_visits(
@@ -53,14 +50,14 @@ def chart_visits(
     words : age, visits (titles of the axes)
     """
     ages = alt.Scale(zero=False, nice=False)
-    x = alt.X("age:Q", scale=ages, axis=_axis(palette, title=words["age"], tickCount=6, grid=False))
-    y = alt.Y("low:Q", axis=_axis(palette, title=words["visits"], tickCount=5, **_ON_TOP))
+    x = alt.X("age:Q", scale=ages, axis=quiet_axis(palette, title=words["age"], tickCount=6, grid=False))
+    y = alt.Y("low:Q", axis=quiet_axis(palette, title=words["visits"], tickCount=5, **ON_TOP))
     base = alt.Chart(frame).encode(x=x, tooltip=[alt.Tooltip("phrase:N", title="age")])
     layers = [
         base.mark_area(color=palette.mark, opacity=0.25).encode(y=y, y2="high:Q"),
         base.mark_line(color=palette.mark, strokeWidth=3).encode(y="visits:Q"),
     ]
-    return _finish(layers, palette, title).properties(height=_HEIGHT)
+    return finish(layers, palette, title).properties(height=_HEIGHT)
 
 
 def _end_labels(frame: pd.DataFrame, names: list[str], palette: Palette, x: alt.X) -> list[alt.Chart]:
@@ -71,30 +68,7 @@ def _end_labels(frame: pd.DataFrame, names: list[str], palette: Palette, x: alt.
         rows = frame[(frame["name"] == name) & (frame["days"] == frame["days"].max())]
         above = len(names) > 1 and ends[name] == ends.max()
         text = alt.Chart(rows).mark_text(
-            align="right", dy=-14 if above else 16, fontSize=_SMALL_PIXELS, fontWeight=600, color=color
+            align="right", dy=-14 if above else 16, fontSize=SMALL_PIXELS, fontWeight=600, color=color
         )
         labels.append(text.encode(x=x, y="high:Q" if above else "low:Q", text="name:N"))
     return labels
-
-
-def _axis(palette: Palette, **chosen: Any) -> alt.Axis:
-    quiet = {
-        "gridColor": palette.grid,
-        "domain": False,
-        "ticks": False,
-        "labelColor": palette.muted,
-        "titleColor": palette.muted,
-        "labelFontSize": _SMALL_PIXELS,
-        "titleFontSize": _SMALL_PIXELS,
-        "titleFontWeight": "normal",
-        "titleAnchor": "start",
-    }
-    return alt.Axis(**{**quiet, **chosen})
-
-
-def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str]) -> alt.LayerChart:
-    size = alt.expr("width < 420 ? 16 : 19")
-    heading = alt.TitleParams(list(title), anchor="start", color=palette.ink, fontSize=size, fontWeight=600, offset=24)
-    padding = {"top": 12, "bottom": 4, "left": 0, "right": 4}
-    finished = alt.layer(*layers).properties(title=heading, background="transparent", padding=padding)
-    return finished.configure(font='"Source Sans", sans-serif').configure_view(stroke=None)

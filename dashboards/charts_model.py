@@ -6,11 +6,18 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboards.charts import ROW_PIXELS, Palette
+from dashboards.charts_look import (
+    ON_TOP,
+    ROW_PIXELS,
+    SMALL_PIXELS,
+    TEXT_PIXELS,
+    Palette,
+    dot,
+    finish,
+    quiet_axis,
+    row_labels,
+)
 
-_FONT, _PADDING = '"Source Sans", sans-serif', {"top": 12, "bottom": 4, "left": 0, "right": 4}
-_TITLE_PIXELS, _SMALL_PIXELS, _TEXT_PIXELS = alt.expr("width < 420 ? 16 : 19"), 12, 14
-_LETTER_PIXELS, _GAP_PIXELS = 6.0, 16
 _SQUARE_PIXELS, _CURVE_PIXELS, _FIELD_PIXELS = 340, 280, 46
 _TENS = alt.Scale(domain=[0, 10], nice=False)
 # Odds between a sixteenth and sixteen times the usual; a longer line is cut at the edge.
@@ -29,15 +36,15 @@ def chart_learnt(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
     """
     tooltip = [alt.Tooltip("name:N", title="suspect"), alt.Tooltip("phrase:N", title="odds")]
     base = alt.Chart(frame).encode(y=alt.Y("name:N", sort=list(frame["name"]), axis=None), tooltip=tooltip)
-    x = alt.X("low_90:Q", scale=_TENS, axis=_axis(palette, title=scale, values=[0, 2, 4, 6, 8, 10], format="d"))
+    x = alt.X("low_90:Q", scale=_TENS, axis=quiet_axis(palette, title=scale, values=[0, 2, 4, 6, 8, 10], format="d"))
     thin = base.mark_rule(strokeWidth=2, color=palette.mark).encode(x=x, x2="high_90:Q")
     thick = base.mark_rule(strokeWidth=8, color=palette.mark, opacity=0.55, strokeCap="round").encode(
         x="low_50:Q", x2="high_50:Q"
     )
     # larger than the dot, so that it shows around it where nothing changed
     ring = base.mark_point(filled=False, size=180, color=palette.before, strokeWidth=2.5, opacity=1)
-    layers = [thin, thick, ring.encode(x="before:Q"), _dot(base, palette).encode(x="share:Q")]
-    chart = _finish([*layers, *_row_labels(base, frame, palette)], palette, title)
+    layers = [thin, thick, ring.encode(x="before:Q"), dot(base, palette).encode(x="share:Q")]
+    chart = finish([*layers, *row_labels(base, frame, palette)], palette, title)
     return chart.properties(height=alt.Step(ROW_PIXELS))
 
 
@@ -58,17 +65,18 @@ def chart_calibration(
         strokeDash=[5, 4], color=palette.before, strokeWidth=1.5
     )
     label = alt.Chart(pd.DataFrame({"said": [9.0], "happened": [9.6]})).mark_text(
-        align="right", color=palette.muted, fontSize=_SMALL_PIXELS, text=words["as_said"]
+        align="right", color=palette.muted, fontSize=SMALL_PIXELS, text=words["as_said"]
     )
-    x = alt.X("said:Q", scale=_TENS, axis=_axis(palette, title=words["said"], values=tens, format="d"))
-    y = alt.Y("low:Q", scale=_TENS, axis=_axis(palette, title=words["happened"], values=tens, format="d", **_ON_TOP))
+    shared: dict[str, Any] = {"values": tens, "format": "d"}
+    x = alt.X("said:Q", scale=_TENS, axis=quiet_axis(palette, title=words["said"], **shared))
+    y = alt.Y("low:Q", scale=_TENS, axis=quiet_axis(palette, title=words["happened"], **shared, **ON_TOP))
     layers = [
         line.encode(x="at:Q", y="at:Q"),
         label.encode(x="said:Q", y="happened:Q"),
         base.mark_rule(strokeWidth=2, color=palette.mark).encode(x=x, y=y, y2="high:Q"),
-        _dot(base, palette).encode(x="said:Q", y="happened:Q"),
+        dot(base, palette).encode(x="said:Q", y="happened:Q"),
     ]
-    return _finish(layers, palette, title).properties(height=_SQUARE_PIXELS)
+    return finish(layers, palette, title).properties(height=_SQUARE_PIXELS)
 
 
 def chart_ages(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], words: dict[str, str]) -> alt.LayerChart:
@@ -84,17 +92,17 @@ def chart_ages(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], w
     order = list(inside["label"])
     base = alt.Chart(inside).encode(tooltip=[alt.Tooltip("phrase:N", title="age")])
     split = "split(datum.value, '|')"
-    ages = _axis(palette, title=words["ages"], labelExpr=split, labelAngle=0, labelOverlap=False, grid=False)
+    ages = quiet_axis(palette, title=words["ages"], labelExpr=split, labelAngle=0, labelOverlap=False, grid=False)
     x = alt.X("label:N", sort=order, axis=ages, scale=alt.Scale(type="point", padding=0.5))
     widest = [min(0.5, inside["low"].min()), max(2.0, inside["high"].max())]
     numbers = [factor for factor in _FACTORS if widest[0] <= factor <= widest[1]]
-    shown = _axis(
+    shown = quiet_axis(
         palette,
         title=words["scale"],
         values=numbers,
         labelExpr=f"datum.value == 1 ? '{words['usual']}' : datum.value < 1 ? '1/' + format(1 / datum.value, 'd')"
         " : format(datum.value, 'd') + 'x'",
-        **_ON_TOP,
+        **ON_TOP,
     )
     y = alt.Y("low:Q", scale=alt.Scale(type="log", base=2, domain=widest, nice=False), axis=shown)
     usual = alt.Chart(pd.DataFrame({"at": [1.0]})).mark_rule(strokeDash=[5, 4], color=palette.before, strokeWidth=1.5)
@@ -102,9 +110,9 @@ def chart_ages(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], w
         usual.encode(y="at:Q"),
         base.mark_rule(strokeWidth=2, color=palette.mark).encode(x=x, y=y, y2="high:Q"),
         base.mark_line(color=palette.mark, strokeWidth=1.5, opacity=0.6).encode(x=x, y="factor:Q"),
-        _dot(base, palette).encode(x=x, y="factor:Q"),
+        dot(base, palette).encode(x=x, y="factor:Q"),
     ]
-    return _finish(layers, palette, title).properties(height=_CURVE_PIXELS)
+    return finish(layers, palette, title).properties(height=_CURVE_PIXELS)
 
 
 def chart_checks(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -122,7 +130,7 @@ def chart_checks(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
     across = alt.X(
         "number:O",
         scale=alt.Scale(domain=numbers, padding=0.06),
-        axis=_axis(palette, title=scale, orient="top", labelAngle=0, grid=False, offset=14),
+        axis=quiet_axis(palette, title=scale, orient="top", labelAngle=0, grid=False, offset=14),
     )
     every = alt.Chart(frame).encode(x=across, y=rows)
     known = alt.Chart(frame.dropna(subset=["now"])).encode(
@@ -134,52 +142,12 @@ def chart_checks(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
     # never so full that the text on it loses its contrast
     fullness = alt.Opacity("now:Q", scale=alt.Scale(domain=[0, 1], range=[0.08, 0.45]), legend=None)
     names = alt.Chart(pd.DataFrame({"check": checks})).mark_text(
-        align="left", baseline="bottom", dy=-3, fontSize=_TEXT_PIXELS, fontWeight=600, color=palette.ink
+        align="left", baseline="bottom", dy=-3, fontSize=TEXT_PIXELS, fontWeight=600, color=palette.ink
     )
     layers = [
         every.mark_rect(color=palette.grid, opacity=0.5),
         known.mark_rect(color=palette.mark).encode(opacity=fullness),
-        known.mark_text(fontSize=_SMALL_PIXELS, color=palette.ink).encode(text="text:N"),
+        known.mark_text(fontSize=SMALL_PIXELS, color=palette.ink).encode(text="text:N"),
         names.encode(y=alt.Y("check:N", sort=checks, bandPosition=0), x=alt.value(0), text="check:N"),
     ]
-    return _finish(layers, palette, title).properties(height=alt.Step(_FIELD_PIXELS))
-
-
-# A title that lies above its axis: turned letters are hard to read and take width from a telephone.
-_ON_TOP: dict[str, Any] = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": -20, "titleY": -14}
-
-
-def _axis(palette: Palette, **chosen: Any) -> alt.Axis:
-    quiet = {
-        "gridColor": palette.grid,
-        "domain": False,
-        "ticks": False,
-        "labelColor": palette.muted,
-        "titleColor": palette.muted,
-        "labelFontSize": _SMALL_PIXELS,
-        "titleFontSize": _SMALL_PIXELS,
-        "titleFontWeight": "normal",
-        "titleAnchor": "start",
-    }
-    return alt.Axis(**{**quiet, **chosen})
-
-
-def _dot(base: alt.Chart, palette: Palette) -> alt.Chart:
-    return base.mark_point(filled=True, size=100, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
-
-
-def _row_labels(base: alt.Chart, frame: pd.DataFrame, palette: Palette) -> list[alt.Chart]:
-    """Name left and odds right above each line; the short odds in all rows where the long ones would meet a name."""
-    letters = (frame["name"].str.len() + frame["phrase"].str.len()).max()
-    fitting = alt.expr(f"width < {_LETTER_PIXELS * letters + _GAP_PIXELS:.0f} ? datum.short : datum.phrase")
-    shared: dict[str, Any] = {"baseline": "bottom", "dy": -8, "fontSize": _TEXT_PIXELS, "color": palette.ink}
-    name = base.mark_text(align="left", fontWeight=600, **shared).encode(text="name:N", x=alt.value(0))
-    return [name, base.mark_text(align="right", text=fitting, **shared).encode(x=alt.value("width"))]
-
-
-def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str]) -> alt.LayerChart:
-    heading = alt.TitleParams(
-        list(title), anchor="start", color=palette.ink, fontSize=_TITLE_PIXELS, fontWeight=600, offset=18
-    )
-    finished = alt.layer(*layers).properties(title=heading, background="transparent", padding=_PADDING)
-    return finished.configure(font=_FONT).configure_view(stroke=None)
+    return finish(layers, palette, title).properties(height=alt.Step(_FIELD_PIXELS))

@@ -1,16 +1,12 @@
 """Charts of the Shop page: rates with intervals on one scale, months with what was expected, quarters with changes."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import altair as alt
 import pandas as pd
 
-from dashboards.charts_look import ROW_PIXELS, Palette
+from dashboards.charts_look import ON_TOP, ROW_PIXELS, SMALL_PIXELS, Palette, dot, finish, quiet_axis, row_labels
 
-_FONT, _PADDING = '"Source Sans", sans-serif', {"top": 12, "bottom": 4, "left": 0, "right": 4}
-_TITLE_PIXELS, _SMALL_PIXELS, _TEXT_PIXELS = alt.expr("width < 420 ? 16 : 19"), 12, 14
-_LETTER_PIXELS, _GAP_PIXELS, _FIGURE_PIXELS = 6.4, 16, 44
 _TIME_PIXELS, _SLANT = 280, -60
 
 
@@ -26,10 +22,10 @@ def chart_rates(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], 
     tooltip = [alt.Tooltip("name:N", title="name"), alt.Tooltip("phrase:N", title="rate")]
     base = alt.Chart(frame).encode(y=alt.Y("name:N", sort=list(frame["name"]), axis=None), tooltip=tooltip)
     most = alt.Scale(domain=[0.0, 1.02 * float(frame["high"].max())], nice=False)
-    x = alt.X("low:Q", scale=most, axis=_axis(palette, title=scale, tickCount=5))
+    x = alt.X("low:Q", scale=most, axis=quiet_axis(palette, title=scale, tickCount=5))
     interval = base.mark_rule(strokeWidth=3, color=palette.mark, opacity=0.7).encode(x=x, x2="high:Q")
-    layers = [interval, _dot(base, palette).encode(x="rate:Q"), *_row_labels(base, frame, palette)]
-    return _finish(layers, palette, title).properties(height=alt.Step(ROW_PIXELS))
+    layers = [interval, dot(base, palette).encode(x="rate:Q"), *row_labels(base, frame, palette)]
+    return finish(layers, palette, title).properties(height=alt.Step(ROW_PIXELS))
 
 
 def chart_months(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -41,9 +37,9 @@ def chart_months(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
     title : what is drawn, one line an item
     scale : what bars and bands are
     """
-    months = _axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
+    months = quiet_axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
     x = alt.X("month:N", sort=list(frame["month"]), axis=months, scale=alt.Scale(padding=0.2))
-    y = alt.Y("tickets:Q", axis=_axis(palette, title=scale, tickCount=5, **_ON_TOP))
+    y = alt.Y("tickets:Q", axis=quiet_axis(palette, title=scale, tickCount=5, **ON_TOP))
     tooltip = [alt.Tooltip("phrase:N", title="month")]
     base = alt.Chart(frame).encode(x=x, tooltip=tooltip)
     layers = [
@@ -51,7 +47,7 @@ def chart_months(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
         base.mark_rule(strokeWidth=5, color=palette.mark, opacity=0.4).encode(y="low:Q", y2="high:Q"),
         base.mark_tick(thickness=3, width=9, color=palette.mark).encode(y="expected:Q"),
     ]
-    return _finish(layers, palette, title).properties(height=_TIME_PIXELS)
+    return finish(layers, palette, title).properties(height=_TIME_PIXELS)
 
 
 def chart_quarters(
@@ -66,9 +62,9 @@ def chart_quarters(
     scale : what the numbers are
     changes : quarters from which on the figure is another
     """
-    quarters = _axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
+    quarters = quiet_axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
     x = alt.X("quarter:N", sort=list(frame["quarter"]), axis=quarters, scale=alt.Scale(type="point", padding=0.5))
-    y = alt.Y("low:Q", scale=alt.Scale(zero=True), axis=_axis(palette, title=scale, tickCount=5, **_ON_TOP))
+    y = alt.Y("low:Q", scale=alt.Scale(zero=True), axis=quiet_axis(palette, title=scale, tickCount=5, **ON_TOP))
     base = alt.Chart(frame.dropna(subset=["value"])).encode(x=x, tooltip=[alt.Tooltip("phrase:N", title="quarter")])
     layers = [
         base.mark_rule(strokeWidth=2, color=palette.mark, opacity=0.7).encode(y=y, y2="high:Q"),
@@ -77,48 +73,6 @@ def chart_quarters(
     if changes:
         at = alt.Chart(pd.DataFrame({"quarter": list(changes)})).encode(x=x)
         layers.append(at.mark_rule(strokeDash=[5, 4], strokeWidth=2, color=palette.before))
-        words = at.mark_text(align="left", dx=5, baseline="top", fontSize=_SMALL_PIXELS, color=palette.ink)
+        words = at.mark_text(align="left", dx=5, baseline="top", fontSize=SMALL_PIXELS, color=palette.ink)
         layers.append(words.encode(text="quarter:N", y=alt.value(0)))
-    return _finish(layers, palette, title).properties(height=_TIME_PIXELS)
-
-
-# A title that lies above its axis: turned letters are hard to read and take width from a telephone.
-_ON_TOP: dict[str, Any] = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": -20, "titleY": -14}
-
-
-def _axis(palette: Palette, **chosen: Any) -> alt.Axis:
-    quiet = {
-        "gridColor": palette.grid,
-        "domain": False,
-        "ticks": False,
-        "labelColor": palette.muted,
-        "titleColor": palette.muted,
-        "labelFontSize": _SMALL_PIXELS,
-        "titleFontSize": _SMALL_PIXELS,
-        "titleFontWeight": "normal",
-        "titleAnchor": "start",
-    }
-    return alt.Axis(**{**quiet, **chosen})
-
-
-def _dot(base: alt.Chart, palette: Palette) -> alt.Chart:
-    return base.mark_point(filled=True, size=100, color=palette.mark, stroke=palette.paper, strokeWidth=1.5, opacity=1)
-
-
-def _row_labels(base: alt.Chart, frame: pd.DataFrame, palette: Palette) -> list[alt.Chart]:
-    """Name left and figure right above each line; the short one in all rows where the long ones would meet a name."""
-    letters = (frame["name"].str.len() + frame["phrase"].str.len()).max()
-    fitting = alt.expr(f"width < {_LETTER_PIXELS * letters + _GAP_PIXELS:.0f} ? datum.short : datum.phrase")
-    shared: dict[str, Any] = {"baseline": "bottom", "dy": -8, "fontSize": _TEXT_PIXELS, "color": palette.ink}
-    # a long name is cut where the short figure begins; the table below has it whole
-    room = alt.expr(f"width - {_FIGURE_PIXELS}")
-    name = base.mark_text(align="left", fontWeight=600, limit=room, **shared).encode(text="name:N", x=alt.value(0))
-    return [name, base.mark_text(align="right", text=fitting, **shared).encode(x=alt.value("width"))]
-
-
-def _finish(layers: Sequence[alt.Chart], palette: Palette, title: Sequence[str]) -> alt.LayerChart:
-    heading = alt.TitleParams(
-        list(title), anchor="start", color=palette.ink, fontSize=_TITLE_PIXELS, fontWeight=600, offset=24
-    )
-    finished = alt.layer(*layers).properties(title=heading, background="transparent", padding=_PADDING)
-    return finished.configure(font=_FONT).configure_view(stroke=None)
+    return finish(layers, palette, title).properties(height=_TIME_PIXELS)

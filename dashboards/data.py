@@ -1,6 +1,7 @@
 """What the pages read, kept in memory by identity: fit, tickets, vocabulary. The only user of Streamlit's caches."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -14,13 +15,19 @@ from analytics.session import Session
 from analytics.session_case import advise_session
 from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
-from pipelines.history import TicketCounts, count_checks_made, count_like_tickets, read_evidence
+from pipelines.history import TicketCounts, count_checks_made, count_like_tickets, count_settled, read_evidence
+from pipelines.last_repairs import with_last_repair
 from pipelines.live import live_key, load_live
 from pipelines.posteriors import has_published_fit, list_fits
 from pipelines.prior_sources import load_prior
+from pipelines.refit_start import refit_unless_tried
+from pipelines.review_parts import Part
+from pipelines.reviews import review_shop
 from pipelines.session_scores import ServedPlaces, keep_advice, read_served_places
 from pipelines.sessions import StoredSession, list_open_sessions, read_stored_session
 from pipelines.settings import Settings, read_settings
+from pipelines.shelf_demand import PartDemand, read_part_demand
+from pipelines.store import utc_now
 
 type Stamp = tuple[tuple[str, int, int], ...]
 # Data folder, fit, tickets, vocabulary: as long as they stay the same, so does every answer.
@@ -80,14 +87,16 @@ def advice_on(case: Case, using: Served) -> Advice:
 
 
 def stored_session(code: str, using: Served) -> StoredSession:
-    """A session as it stands now: another screen may have gone on with it.
+    """A session as it stands now: another screen may have gone on with it. A machine that came back knows its repair.
 
     Raises
     ------
     InputError
         When no session has the code.
     """
-    return read_stored_session(using.settings.store_path, code)
+    path = using.settings.store_path
+    stored = read_stored_session(path, code)
+    return replace(stored, session=with_last_repair(path, stored.session, using.vocabulary))
 
 
 def open_sessions(using: Served) -> pd.DataFrame:
@@ -115,6 +124,15 @@ def live_update(using: Served) -> LiveUpdate:
     return _live(using.key, using.settings, using.vocabulary)
 
 
+def refit_when_due(facts: StoreFacts) -> None:
+    """Starts a refit in the background when there is none yet, or the tickets since have used it up."""
+    if facts.fit_id:
+        using = served(facts)
+        _refit_when_spent(using.key, using.settings, using.vocabulary)
+    elif facts.ticket_count:
+        _refit_first(facts.ticket_count, read_settings())
+
+
 def fits_so_far(settings: Settings) -> pd.DataFrame:
     """All fits of a store that is there, newest first; columns as in `sql/fits_so_far.sql`."""
     return _fits(settings.data_folder, _store_stamp(settings))
@@ -138,6 +156,38 @@ def ticket_cells(using: Served) -> pd.DataFrame:
 def checks_made(using: Served) -> dict[str, int]:
     """Check -> how often it was made."""
     return _checks_made(using.key)
+
+
+def reviewed(part: str) -> tuple[Part, ...]:
+    """The figures of one part of the Shop page, made once a day and whenever a ticket or a table changes.
+
+    Raises
+    ------
+    InputError
+        When the part cannot be made; says what to do.
+    """
+    settings = read_settings()
+    tables = [*settings.vocabulary_folder.glob("*.csv"), *settings.data_folder.glob("*.csv")]
+    stamp = (*_store_stamp(settings), *_stamp(sorted(tables)))
+    return _reviewed(part, settings.data_folder, stamp, utc_now().date())
+
+
+def part_demand(settings: Settings) -> PartDemand:
+    """Uses of parts, counted once a day and whenever a ticket or a table changes; InputError as for its reading."""
+    stamp = (*_store_stamp(settings), *_stamp(sorted(settings.vocabulary_folder.glob("*.csv"))))
+    return _part_demand(settings.data_folder, stamp, utc_now().date())
+
+
+def first_belief(settings: Settings) -> tuple[Vocabulary, Posterior]:
+    """The vocabulary, and what is believed before any ticket; InputError when the vocabulary contradicts itself."""
+    stamp = _stamp(sorted(settings.vocabulary_folder.glob("*.csv")))
+    vocabulary = _vocabulary(settings.vocabulary_folder, stamp)
+    return vocabulary, _prior(settings.data_folder, stamp, vocabulary)
+
+
+def settled(symptom: str, using: Served) -> dict[str, int]:
+    """Check -> fixed tickets of a symptom that it settled."""
+    return _settled(using.key, symptom)
 
 
 def _store_stamp(settings: Settings) -> Stamp:
@@ -166,6 +216,16 @@ def _vocabulary(folder: Path, stamp: Stamp) -> Vocabulary:  # noqa: ARG001 - par
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _live(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> LiveUpdate:  # noqa: ARG001 - the key
     return load_live(_settings, _vocabulary)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _refit_first(ticket_count: int, _settings: Settings) -> bool:  # noqa: ARG001 - the key
+    return refit_unless_tried(_settings)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _refit_when_spent(key: ServedKey, _settings: Settings, _vocabulary: Vocabulary) -> bool:
+    return _live(key, _settings, _vocabulary).is_spent and refit_unless_tried(_settings)
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
@@ -212,3 +272,19 @@ def _ticket_cells(key: ServedKey, _vocabulary: Vocabulary) -> pd.DataFrame:
 @st.cache_data(max_entries=2, show_spinner=False)
 def _checks_made(key: ServedKey) -> dict[str, int]:
     return count_checks_made(Settings(key[0]).store_path, "")
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _reviewed(part: str, data_folder: Path, stamp: Stamp, today: date) -> tuple[Part, ...]:  # noqa: ARG001 - the key
+    return dict(review_shop(Settings(data_folder), (part,), today=today))[part]
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _part_demand(data_folder: Path, stamp: Stamp, today: date) -> PartDemand:  # noqa: ARG001 - part of the key
+    vocabulary, before = first_belief(Settings(data_folder))
+    return read_part_demand(Settings(data_folder), vocabulary, before, today=today)
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _settled(key: ServedKey, symptom: str) -> dict[str, int]:
+    return count_settled(Settings(key[0]).store_path, symptom)

@@ -13,9 +13,10 @@ from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 from dashboards import charts_model, data
 from dashboards.model_learnt import choose_symptom
 from dashboards.model_look import fold, palette
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, plain, sentence
 from pipelines.checks_in_words import say_check
-from pipelines.wording import counted, in_ten, odds_phrase
+from pipelines.wording import in_ten, odds_phrase
 
 type Rates = Callable[[CheckKnowledge], Mapping[str, Learnt]]
 WHAT: Mapping[str, Rates] = {

@@ -1,8 +1,6 @@
 """The newest fit and its diagnostics in words, the tickets closed since, and the fits before."""
 
-from datetime import UTC, datetime
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pandas as pd
 import streamlit as st
@@ -10,8 +8,9 @@ import streamlit as st
 from analytics.live_update import MAX_NEW_SHARE, MIN_EFFECTIVE_SHARE, LiveUpdate
 from analytics.posterior import MAX_DIVERGENCES, MAX_RHAT, MIN_ESS
 from dashboards import data
+from dashboards.places import counted, say_moment, say_number
 from dashboards.sentences import in_markdown, sentence
-from pipelines.wording import counted, in_ten
+from pipelines.wording import in_ten
 
 
 def show_newest(fits: pd.DataFrame) -> None:
@@ -40,7 +39,7 @@ def show_fits(fits: pd.DataFrame, *, in_use: str) -> None:
         table = pd.DataFrame(
             {
                 sentence("modelfit.when"): [say_moment(moment) for moment in fits["fitted_at"]],
-                sentence("modelfit.tickets"): [f"{count:,}" for count in fits["ticket_count"]],
+                sentence("modelfit.tickets"): [say_number(count) for count in fits["ticket_count"]],
                 sentence("modelfit.took"): [f"{seconds:.0f}" for seconds in fits["seconds"]],
                 sentence("modelfit.verdict"): [
                     sentence("modelfit.used") if fit_id == in_use else verdicts[bool(published)]
@@ -84,30 +83,15 @@ def say_diagnostics(fit: Any) -> list[str]:
     lost = sentence("modelfit.lost_times", times=counted(count, "time")) if count else sentence("modelfit.lost_never")
     told: tuple[tuple[str, bool, str, str], ...] = (
         ("modelfit.agree", rhat <= MAX_RHAT, f"{rhat:.3f}", f"{MAX_RHAT}"),
-        ("modelfit.enough", ess >= MIN_ESS, f"{ess:,.0f}", f"{MIN_ESS:.0f}"),
+        ("modelfit.enough", ess >= MIN_ESS, say_number(ess), f"{MIN_ESS:.0f}"),
         ("modelfit.lost", count <= MAX_DIVERGENCES, lost, f"{MAX_DIVERGENCES}"),
     )
     return [sentence(key, verdict=verdicts[bool(holds)], found=found, limit=limit) for key, holds, found, limit in told]
 
 
-def say_moment(moment: datetime) -> str:
-    """A UTC instant, "25 Nov 2026, 17:34", by the clock of whoever looks; in UTC, and called so, where that is not
-    known.
-    """
-    zone = st.context.timezone
-    try:
-        return f"{moment.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)):%-d %b %Y, %H:%M}" if zone else _in_utc(moment)
-    except ZoneInfoNotFoundError:
-        return _in_utc(moment)
-
-
 def in_hundred(share: float) -> str:
     """A share, "20 in 100"; beyond all of them as well."""
     return f"{100 * share:.0f} in 100" if share >= 0.01 or not share else "fewer than 1 in 100"
-
-
-def _in_utc(moment: datetime) -> str:
-    return f"{moment:%-d %b %Y, %H:%M} UTC"
 
 
 def _say_replaced(fits: pd.DataFrame) -> str:

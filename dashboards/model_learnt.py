@@ -13,8 +13,9 @@ from analytics.suspects import Belief, belief
 from analytics.vocabulary import Vocabulary
 from dashboards import charts_model, data
 from dashboards.model_look import fold, palette
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, sentence
-from pipelines.wording import change_phrase, counted, in_ten, odds_phrase
+from pipelines.wording import change_phrase, in_ten, odds_phrase
 
 SHOWN_SUSPECTS = 9
 # Smaller moves are no finding.

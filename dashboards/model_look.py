@@ -5,15 +5,15 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from dashboards import charts
+from dashboards.charts_look import DARK, LIGHT, Palette
 
 # Letters of a title that fit a telephone.
 LINE_LETTERS = 36
 
 
-def palette() -> charts.Palette:
+def palette() -> Palette:
     """Colours of the theme the page is shown in."""
-    return charts.DARK if st.context.theme.type == "dark" else charts.LIGHT
+    return DARK if st.context.theme.type == "dark" else LIGHT
 
 
 def fold(lines: Sequence[str]) -> list[str]:

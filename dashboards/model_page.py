@@ -5,10 +5,10 @@ from pathlib import Path
 import streamlit as st
 
 from analytics.errors import InputError
-from dashboards import data, model_checks, model_fit, model_learnt, model_refit, model_score
+from dashboards import data, first_run, model_checks, model_fit, model_learnt, model_refit, model_score
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, refusal, sentence
 from pipelines.settings import Settings, read_settings
-from pipelines.wording import counted
 
 STYLE = Path(__file__).with_name("tickets_touch.css")
 PART = "model_part"
@@ -18,8 +18,7 @@ PART_KEYS = {"fit": "model.fit", "right": "model.right", "learnt": "model.learnt
 def show_model(facts: data.StoreFacts | None) -> None:
     """The part asked for, or what is missing for all of them."""
     if facts is None or not facts.ticket_count:
-        st.info(sentence("empty.no_store") if facts is None else sentence("empty.no_tickets"))
-        st.markdown(sentence("empty.demo"))
+        first_run.show_steps(facts, read_settings())
         return
     part = st.segmented_control(
         sentence("model.part"),

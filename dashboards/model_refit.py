@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pandas as pd
 import streamlit as st
 
-from dashboards.model_fit import say_moment
+from dashboards.places import say_moment
 from dashboards.sentences import plain, sentence
 from pipelines.refit_start import start_background_refit
 from pipelines.refit_status import RefitStatus, read_refit_status

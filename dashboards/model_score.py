@@ -9,15 +9,15 @@ import streamlit as st
 
 from analytics.posterior import MAX_RHAT
 from dashboards import charts_model, data
-from dashboards.model_fit import say_moment
 from dashboards.model_look import palette
+from dashboards.places import counted, say_moment
 from dashboards.sentences import in_markdown, plain, sentence
 from pipelines.backtest_files import Backtest, read_backtest
 from pipelines.proof_files import read_proof
 from pipelines.proof_in_words import say_left_out, say_tables
 from pipelines.session_scores import ServedPlaces
 from pipelines.settings import Settings
-from pipelines.wording import counted, in_ten
+from pipelines.wording import in_ten
 
 FEW_MACHINES = 20
 # A group is called off when chance does not explain it and it matters: one in twenty.

@@ -8,12 +8,12 @@ import streamlit as st
 
 from analytics.errors import InputError
 from dashboards import charts_shelf, data
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, refusal, sentence
 from dashboards.shop_parts import read_part, show_figure
 from pipelines import review_shelf, shelf_orders
 from pipelines.settings import Settings, read_settings
 from pipelines.shelf_files import COLUMNS, PART_COLUMNS, parts_as_csv, parts_path, read_parts, save_parts
-from pipelines.wording import counted
 
 SERVICES = (0.8, 0.9, 0.95, 0.99)
 EDITOR, SAVED, SERVICE = "shop_shelf_parts", "shop_shelf_saved", "shop_shelf_service"

@@ -7,10 +7,10 @@ import pandas as pd
 import streamlit as st
 
 from analytics.vocabulary import Vocabulary
+from dashboards.places import counted
 from dashboards.sentences import sentence
 from dashboards.tickets_words import field_name, in_names, names_by_field
 from pipelines.ticket_search import Page, Wanted, read_shops, search_tickets, tickets_as_csv
-from pipelines.wording import counted
 
 SHOWN_FIELDS = (
     *("opened_on", "ticket", "shop", "family", "built_year", "symptom", "complaint", "suspect", "result", "minutes"),

@@ -9,15 +9,16 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, plain, refusal, sentence
 from dashboards.tickets_words import field_name, names_by_field
 from pipelines.column_maps import FIELDS, REQUIRED_FIELDS, ColumnMap, find_columns
 from pipelines.import_preview import ROWS_LOOKED_AT, Look, guess_map, laid_down, look_at_rows, make_map, remember_map
 from pipelines.intake import IngestReport, ingest_file
+from pipelines.invented import refuse_mixing
 from pipelines.readers import RawTable, read_raw
 from pipelines.settings import Settings
 from pipelines.ticket_search import read_shops
-from pipelines.wording import counted
 
 # Keys of the session: the file that was laid down as a table with its guessed map, the last look, the last report.
 # Each is kept with what it was made from.
@@ -33,6 +34,7 @@ def show_import(settings: Settings, vocabulary: Vocabulary, *, today: date, go_c
     if upload is None:
         return
     try:
+        refuse_mixing(settings)
         raw, guess = _kept(TABLE, upload.file_id, lambda: _lay_down(upload, settings))
         _show_first_rows(raw)
         column_map = _ask_columns(raw, guess)

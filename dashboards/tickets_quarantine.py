@@ -10,6 +10,7 @@ import streamlit as st
 
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
+from dashboards.places import counted
 from dashboards.sentences import in_markdown, plain, refusal, sentence
 from dashboards.tickets_words import field_name
 from pipelines.column_maps import FIELDS, ColumnMap
@@ -17,7 +18,6 @@ from pipelines.import_preview import map_of_file
 from pipelines.intake import release
 from pipelines.settings import Settings
 from pipelines.ticket_search import Page, find_ticket, read_waiting_rows
-from pipelines.wording import counted
 
 # Key of the session: what became of the row that was released last.
 TOLD = "waiting_told"

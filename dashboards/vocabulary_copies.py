@@ -5,7 +5,7 @@ import streamlit as st
 from analytics.errors import InputError
 from dashboards import vocabulary_saving as saving
 from dashboards import vocabulary_state as state
-from dashboards.model_fit import say_moment
+from dashboards.places import say_moment
 from dashboards.sentences import sentence
 from pipelines.settings import Settings
 from pipelines.vocabulary_copies import copy_folder, list_stamps, moment_of, newest_good_copy

@@ -3,12 +3,12 @@
 import streamlit as st
 
 from analytics.errors import InputError
+from dashboards.places import counted
 from dashboards.sentences import refusal, sentence
 from pipelines.import_preview import guess_map, laid_down
 from pipelines.readers import read_raw
 from pipelines.settings import Settings
 from pipelines.vocabulary_drafts import Draft, draft_archive
-from pipelines.wording import counted
 
 DRAFT = "vocabulary_draft"
 

@@ -10,8 +10,8 @@ import streamlit as st
 from analytics.errors import InputError
 from dashboards import charts_vocabulary, data, model_refit
 from dashboards import vocabulary_state as state
-from dashboards.model_fit import say_moment
 from dashboards.model_look import fold, palette
+from dashboards.places import say_moment
 from dashboards.sentences import in_markdown, plain, refusal, sentence
 from pipelines.settings import Settings
 from pipelines.vocabulary_copies import moment_of

@@ -7,15 +7,22 @@ from pathlib import Path
 import click
 
 from analytics.errors import InputError
+from pipelines.cli_access import access, token
+from pipelines.cli_api import api
 from pipelines.cli_backtest import backtest
+from pipelines.cli_backup import backup, restore
 from pipelines.cli_bench import bench
 from pipelines.cli_card import card, discharge
+from pipelines.cli_club import bundle, pack, pool
 from pipelines.cli_export import export
 from pipelines.cli_history import check, ingest, quarantine
 from pipelines.cli_model import fit, fits
 from pipelines.cli_proof import checks, priors, proof
 from pipelines.cli_ready import ready
+from pipelines.cli_remote import remote
+from pipelines.cli_review import review
 from pipelines.cli_serve import demo, serve
+from pipelines.cli_shelf import shelf
 from pipelines.cli_suspects import suspects
 from pipelines.cli_vocabulary import vocabulary
 from pipelines.settings import Settings, read_settings
@@ -35,8 +42,11 @@ def faultodds(context: click.Context, data: Path | None) -> None:
 
 
 for verb in (
+    *(bundle, pool, pack),
     *(ingest, quarantine, check, export, fit, fits, backtest, suspects, bench),
-    *(card, ready, discharge, priors, checks, proof, vocabulary, serve, demo),
+    *(card, ready, review, shelf, discharge, priors, checks, proof, vocabulary, serve, demo),
+    *(api, token, access, remote),
+    *(backup, restore),
 ):
     faultodds.add_command(verb)
 

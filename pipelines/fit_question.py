@@ -8,7 +8,7 @@ from importlib.metadata import version
 from uuid import uuid4
 
 from analytics.errors import InputError
-from analytics.evidence import Evidence
+from analytics.evidence import Evidence, add_evidence
 from analytics.model_inputs import ModelInputs
 from analytics.posterior import Posterior
 from analytics.priors import LinkPrior
@@ -17,6 +17,7 @@ from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
 from pipelines.complaints import learn_complaints
 from pipelines.history import read_evidence
+from pipelines.pool import read_pool_evidence
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.prior_sources import read_wishes
 from pipelines.settings import Settings
@@ -73,7 +74,8 @@ def read_question(settings: Settings) -> FitQuestion:
     with reading(settings.store_path) as con:
         # what is stored while the evidence is counted belongs to the next fit
         version_before, last_order = data_version(con), last_ticket_order(con)
-    evidence = read_evidence(settings.store_path, vocabulary, up_to=last_order)
+    own = read_evidence(settings.store_path, vocabulary, up_to=last_order)
+    evidence = add_evidence([own, read_pool_evidence(settings, vocabulary)])
     if evidence.ticket_count == 0:
         raise InputError("There are no tickets to learn from yet. Run `faultodds ingest FILE` first.")
     priors, wishes = Priors(), read_wishes(settings, vocabulary)

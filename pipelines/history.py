@@ -47,7 +47,7 @@ def read_evidence(
     """
     chosen = {"until": until, "after": after, "up_to": up_to}
     with reading(store_path) as con:
-        with registered(con, age_bands=_age_bands(vocabulary)):
+        with registered(con, age_bands=age_band_frame(vocabulary)):
             cells = run_query(con, "count_cells", **chosen)
         counts = {
             name: run_query(con, query, **chosen)
@@ -70,7 +70,7 @@ def read_complaints(store_path: Path, vocabulary: Vocabulary, *, until: date | N
     ----------
     until : only tickets opened before this date; None for all
     """
-    with reading(store_path) as con, registered(con, age_bands=_age_bands(vocabulary)):
+    with reading(store_path) as con, registered(con, age_bands=age_band_frame(vocabulary)):
         return run_query(con, "complaint_texts", until=until)
 
 
@@ -83,7 +83,7 @@ def read_closed_cases(
     ----------
     since, until : only tickets opened on or after, and before these dates; None for no bound
     """
-    with reading(store_path) as con, registered(con, age_bands=_age_bands(vocabulary)):
+    with reading(store_path) as con, registered(con, age_bands=age_band_frame(vocabulary)):
         return run_query(con, "closed_cases", since=since, until=until)
 
 
@@ -109,6 +109,13 @@ def count_checks_made(store_path: Path, symptom: str) -> dict[str, int]:
     return dict(zip(rows["check"].tolist(), rows["count"].tolist(), strict=True))
 
 
+def count_settled(store_path: Path, symptom: str) -> dict[str, int]:
+    """Check -> fixed tickets of a symptom that it settled."""
+    with reading(store_path) as con:
+        rows = run_query(con, "settled_checks", symptom=symptom)
+    return dict(zip(rows["check"].tolist(), rows["tickets"].tolist(), strict=True))
+
+
 def read_tickets(store_path: Path, *, text: str = "", limit: int = 200) -> pd.DataFrame:
     """Tickets in which `text` occurs (any case), newest first; columns as in `sql/tickets_found.sql`."""
     with reading(store_path) as con:
@@ -121,7 +128,8 @@ def read_quarantine(store_path: Path) -> pd.DataFrame:
         return run_query(con, "quarantine")
 
 
-def _age_bands(vocabulary: Vocabulary) -> pd.DataFrame:
+def age_band_frame(vocabulary: Vocabulary) -> pd.DataFrame:
+    """Columns age_band, from_age, to_age, as the counting queries read them."""
     bands = vocabulary.age_bands
     return pd.DataFrame(
         {

@@ -14,22 +14,22 @@ import duckdb
 import pandas as pd
 
 from analytics.errors import InputError
+from pipelines.store_in_words import BUSY, BUSY_WORDS, FULL, FULL_WORDS, opening_refusal
+from pipelines.store_turns import taking_turns
 
 type Connection = duckdb.DuckDBPyConnection
+
+
+class StoreInUseError(InputError):
+    """Another process or thread kept the store for too long; the store itself is in order."""
+
 
 SQL_FOLDER = Path(__file__).resolve().parent / "sql"
 # DuckDB allows one writing process or many reading ones. Every holder closes quickly, so waiting helps.
 PATIENCE_SECONDS = 10.0
-FIRST_PAUSE_SECONDS, LONGEST_PAUSE_SECONDS = 0.005, 0.25
+SHORTEST_PAUSE_SECONDS, LONGEST_PAUSE_SECONDS = 0.005, 0.03
 # A query needs no file but the store itself: nothing a ticket says can make DuckDB read or write another one.
 LOCKED_DOWN = {"enable_external_access": "false", "lock_configuration": "true"}
-
-_BUSY_WORDS = ("Could not set lock", "Conflicting lock", "different configuration")
-_FULL_WORDS = ("No space left", "File too large", "Disk quota", "disk is full")
-_REFUSED_WORDS = ("Permission denied", "Read-only file system", "Operation not permitted")
-_FOREIGN_WORDS = ("not a valid DuckDB database", "in-memory database", "Is a directory")
-_BUSY = "The store is in use by another faultodds command or page. Wait a moment and try again."
-_FULL = "The disk is full: nothing of this step was stored. Free some space and do it again."
 
 # Threads of one process share DuckDB's file lock; without this, two of them could update the same row at once.
 _one_writer = threading.Lock()
@@ -68,7 +68,7 @@ def writing(path: Path, *, patience_seconds: float = PATIENCE_SECONDS) -> Iterat
         When an SQL error inside the block was swallowed: DuckDB would otherwise "commit" and save nothing.
     """
     if not _one_writer.acquire(timeout=patience_seconds):
-        raise InputError(_BUSY)
+        raise StoreInUseError(BUSY)
     try:
         _make_folder(path.parent)
         connect = partial(duckdb.connect, str(path), config=LOCKED_DOWN)
@@ -77,6 +77,20 @@ def writing(path: Path, *, patience_seconds: float = PATIENCE_SECONDS) -> Iterat
             yield con
     finally:
         _one_writer.release()
+
+
+def copy_store(path: Path, to: Path) -> None:
+    """Writes a consistent copy to `to`, which must not exist; DuckDB makes it, under the same lock as any reader.
+
+    A store is never copied as a file: closing the file would drop the lock this process holds on it.
+    """
+    with reading(path):
+        pass  # an older store is migrated first
+    connect = partial(duckdb.connect, str(path), read_only=True)
+    with closing(_connect(connect, path, PATIENCE_SECONDS)) as con, _full_disk_in_words():
+        con.execute("attach $to as backup (read_write)", {"to": str(to)})
+        con.execute(read_sql("copy_store"))
+        con.execute("detach backup")
 
 
 def run_query(con: Connection, name: str, /, **params: Any) -> pd.DataFrame:
@@ -163,23 +177,22 @@ def _open_read_only(path: Path, patience_seconds: float) -> Connection:
 def _connect(connect: Callable[[], Connection], path: Path, patience_seconds: float) -> Connection:
     """The connection, once no other process is in the way."""
     deadline = time.monotonic() + patience_seconds
-    longest_pause = FIRST_PAUSE_SECONDS
-    while True:
-        try:
-            return _refuse_foreign_file(connect(), path)
-        except duckdb.Error as error:
-            if not _is_busy(error, path):
-                raise InputError(_opening_refusal(str(error), path)) from error
-            if time.monotonic() > deadline:
-                raise InputError(_BUSY) from None
-        # Random pauses, so that two processes that collided do not collide again.
-        time.sleep(random.uniform(FIRST_PAUSE_SECONDS, longest_pause))
-        longest_pause = min(2 * longest_pause, LONGEST_PAUSE_SECONDS)
+    with taking_turns(path, deadline):
+        while True:
+            try:
+                return _refuse_foreign_file(connect(), path)
+            except duckdb.Error as error:
+                if not _is_busy(error, path):
+                    raise InputError(opening_refusal(str(error), path.name)) from error
+                if time.monotonic() > deadline:
+                    raise StoreInUseError(BUSY) from None
+            # Random pauses, so that two who have no turns and collided do not collide again.
+            time.sleep(random.uniform(SHORTEST_PAUSE_SECONDS, LONGEST_PAUSE_SECONDS))
 
 
 def _is_busy(error: duckdb.Error, path: Path) -> bool:
     # A file of no length is one that another process is making right now.
-    return any(words in str(error) for words in _BUSY_WORDS) or (path.is_file() and path.stat().st_size == 0)
+    return any(words in str(error) for words in BUSY_WORDS) or (path.is_file() and path.stat().st_size == 0)
 
 
 def _refuse_foreign_file(con: Connection, path: Path) -> Connection:
@@ -187,22 +200,8 @@ def _refuse_foreign_file(con: Connection, path: Path) -> Connection:
     places = con.execute("select path from duckdb_databases() where not internal").fetchall()
     if places[0][0] is None:
         con.close()
-        raise InputError(_opening_refusal("not a valid DuckDB database file", path))
+        raise InputError(opening_refusal("not a valid DuckDB database file", path.name))
     return con
-
-
-def _opening_refusal(message: str, path: Path) -> str:
-    """Why the store cannot be opened, in words that show neither the whole path nor another program's number."""
-    name = path.name
-    if any(words in message for words in _FULL_WORDS):
-        return _FULL
-    if any(words in message for words in _REFUSED_WORDS):
-        return f"The store '{name}' cannot be written: its folder or file is read-only for you. Choose another folder."
-    if any(words in message for words in _FOREIGN_WORDS):
-        return f"'{name}' is not a faultodds store. Give the data folder that faultodds made, or an empty one."
-    if "version number" in message:
-        return f"'{name}' was written by a newer program. Update faultodds, then open it again."
-    return f"The store '{name}' cannot be opened; it may be damaged. Put back your last copy, or start an empty one."
 
 
 @contextmanager
@@ -226,8 +225,8 @@ def _full_disk_in_words() -> Iterator[None]:
     try:
         yield
     except duckdb.Error as error:
-        if any(words in str(error) for words in _FULL_WORDS):
-            raise InputError(_FULL) from error
+        if any(words in str(error) for words in FULL_WORDS):
+            raise InputError(FULL) from error
         raise
 
 

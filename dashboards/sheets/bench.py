@@ -5,28 +5,18 @@ from datetime import UTC, date, datetime
 import streamlit as st
 
 from analytics.errors import InputError
-from dashboards import bench_page, bench_view, data
-from dashboards.sentences import in_markdown, refusal, sentence
-from pipelines.wording import counted
-
-
-def show_empty(facts: data.StoreFacts | None) -> None:
-    """What to do before there is anything to show."""
-    if facts is None:
-        st.info(sentence("empty.no_store"))
-    elif not facts.ticket_count:
-        st.info(sentence("empty.no_tickets"))
-    else:
-        st.info(in_markdown("empty.no_fit", tickets=counted(facts.ticket_count, "ticket")))
-    st.markdown(sentence("empty.demo"))
+from dashboards import bench_page, bench_view, data, first_run
+from dashboards.sentences import refusal, sentence
+from pipelines.settings import read_settings
 
 
 def show_page(today: date) -> None:
     """The bench, or what is missing for it."""
-    found = data.store_facts()
+    found, settings = data.store_facts(), read_settings()
     if found is None or not found.fit_id:
-        show_empty(found)
+        first_run.show_steps(found, settings)
     else:
+        first_run.show_invented(settings)
         bench_page.show_bench(data.served(found), today=today)
 
 

@@ -7,20 +7,21 @@ import streamlit as st
 
 from analytics.errors import InputError
 from dashboards import bench_view, data, tickets_entry, tickets_find, tickets_import, tickets_quarantine
+from dashboards.first_run import TICKETS_PART
+from dashboards.places import say_number
 from dashboards.sentences import refusal, sentence
 from pipelines.catalogue import read_vocabulary
 from pipelines.settings import Settings, read_settings
 from pipelines.ticket_search import count_waiting_rows
 
 STYLE = Path(__file__).parents[1] / "tickets_touch.css"
-PART = "tickets_part"
 PART_KEYS = {"find": "tickets.find", "entry": "tickets.entry", "bring": "tickets.bring", "correct": "tickets.correct"}
 
 
 def choose_part(facts: data.StoreFacts | None, settings: Settings) -> str:
     """The part of the page that is asked for."""
     waiting = count_waiting_rows(settings.store_path) if facts else 0
-    correct = sentence("tickets.correct_count", count=f"{waiting:,}")
+    correct = sentence("tickets.correct_count", count=say_number(waiting))
 
     def name_part(name: str) -> str:
         return correct if waiting and name == "correct" else sentence(PART_KEYS[name])
@@ -31,7 +32,7 @@ def choose_part(facts: data.StoreFacts | None, settings: Settings) -> str:
         format_func=name_part,
         default="find",
         required=True,
-        key=PART,
+        key=TICKETS_PART,
         label_visibility="collapsed",
     )
     return part or "find"
@@ -39,7 +40,7 @@ def choose_part(facts: data.StoreFacts | None, settings: Settings) -> str:
 
 def go_to(part: str) -> None:
     """Opens another part; for a button's on_click."""
-    st.session_state[PART] = part
+    st.session_state[TICKETS_PART] = part
 
 
 def show_empty() -> None:

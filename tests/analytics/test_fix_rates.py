@@ -79,6 +79,7 @@ def covered(rated: pd.DataFrame, settle: pd.Series) -> pd.Series:
     return ((rated["settle_low"] <= true) & (true <= rated["settle_high"]))[true.notna()]
 
 
+@pytest.mark.slow
 def test_intervals_of_settling_hold_the_truth_at_their_level_and_not_a_shifted_one(truth: Truth) -> None:
     # remedies alone: a look settles next to nothing, and any interval holds that
     remedies = {code for code, check in truth.world.vocabulary.checks.items() if check.is_remedy}

@@ -19,9 +19,10 @@ import pytest
 from playwright.sync_api import Browser, expect, sync_playwright
 
 from analytics.posterior import Posterior
+from dashboards.background_fit import BY_HAND, REFIT_VARIABLE
 from pipelines.catalogue import read_vocabulary
 from pipelines.cli_history import ingest_files
-from pipelines.cli_serve import demo_files
+from pipelines.invented import demo_files
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.store import last_ticket_order, reading
@@ -81,7 +82,7 @@ def _served(shop: Settings) -> Iterator[str]:
         "--server.headless",
         "true",
     ]
-    environment = {**os.environ, DATA_VARIABLE: str(shop.data_folder)}
+    environment = {**os.environ, DATA_VARIABLE: str(shop.data_folder), REFIT_VARIABLE: BY_HAND}
     log = shop.data_folder / "server.log"
     with log.open("w") as out:
         server = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out)

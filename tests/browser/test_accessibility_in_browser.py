@@ -6,7 +6,7 @@ from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
 
-PAGES = ("", "tickets", "model")
+PAGES = ("", "tickets", "model", "vocabulary", "shop", "club")
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 SERIOUS = ("serious", "critical")
 

@@ -5,7 +5,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from dashboards.charts import DARK, LIGHT, Palette, chart_moved, chart_suspects
+from dashboards.charts import chart_moved, chart_suspects
+from dashboards.charts_look import DARK, LIGHT, Palette
 
 SUSPECTS = pd.DataFrame(
     {

@@ -13,7 +13,7 @@ from dashboards.bench_work import ALSO
 from dashboards.sentences import LANGUAGE, in_markdown, plain, refusal, sentence, sentences
 
 FOLDER = Path(__file__).resolve().parents[2] / "dashboards"
-KEY = re.compile(r'"([a-z]+\.[a-z_]+)"')
+KEY = re.compile(r'"([a-z_]+\.[a-z_]+)"')
 
 
 def used_keys() -> set[str]:

@@ -1,7 +1,5 @@
 """The Tickets page on small real stores, run without a browser."""
 
-import subprocess
-import sys
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -241,11 +239,3 @@ def test_the_name_of_a_file_stays_plain_text() -> None:
     page = upload("ticket,shop,opened_on,symptom\n1,Pier,2024-03-31,stuck\n", "![x](x.png).csv")
     report = press(page, "upload_store").success[0].value
     assert report.startswith(r"\!\[x\]\(x.png\)")
-
-
-def test_the_pages_way_never_loads_the_sampler() -> None:
-    modules = ("entry", "find", "import", "quarantine")
-    code = "".join(f"import dashboards.tickets_{name}\n" for name in modules)
-    code += "import sys; print([name for name in ('pymc', 'arviz', 'nutpie', 'pytensor') if name in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120)
-    assert done.stdout.strip() == "[]"

@@ -1,7 +1,5 @@
 """The Vocabulary page on small real stores, run without a browser."""
 
-import subprocess
-import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -205,10 +203,3 @@ def test_tickets_become_a_draft_to_download() -> None:
     assert "1 complaint, 1 suspect" in said(run(page))
     page.file_uploader(key="vocabulary_draft_file").set_value(("own.csv", b"", "text/csv"))
     assert "is empty" in run(page).error[0].value
-
-
-def test_the_pages_way_never_loads_the_sampler() -> None:
-    code = "import dashboards.vocabulary_page, sys\n"
-    code += "print([name for name in ('pymc', 'arviz', 'nutpie', 'pytensor') if name in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120)
-    assert done.stdout.strip() == "[]"

@@ -132,6 +132,7 @@ def test_one_lucky_repair_tops_no_list() -> None:
     assert once.holds_30 > once.holds_90 > once.holds_365
 
 
+@pytest.mark.slow
 def test_the_last_repair_betters_the_odds_of_later_comebacks(vocabulary: Vocabulary, tmp_path: Path) -> None:
     rng = np.random.default_rng(3)
     world = make_world(vocabulary, ("A", "B", "C"), rng)

@@ -207,3 +207,48 @@ def test_data_version_follows_the_tickets_and_not_their_order(tmp_path: Path) ->
             versions[name] = data_version(con)
     assert versions["as is"] == versions["turned"]
     assert versions["as is"] != versions["fewer"]
+
+
+def test_store_of_a_newer_program_is_refused_for_writing_too_and_keeps_every_row(tmp_path: Path) -> None:
+    path = tmp_path / "store.duckdb"
+    with writing(path) as con:
+        con.execute(ADD_DUPLICATE, {"file": "kept", "line": 1})
+        con.execute("insert into schema_version values (999, now()::timestamp)")
+    with pytest.raises(InputError, match="Update faultodds, then open it again"), writing(path):
+        pass
+    with duckdb.connect(str(path), read_only=True) as con:
+        assert con.execute("select * from duplicates").fetchall() == [("kept", 1, "ticket")]
+
+
+def test_a_writer_is_not_overtaken_for_ever_by_readers(tmp_path: Path) -> None:
+    path = tmp_path / "store.duckdb"
+    script = """
+        import sys, pathlib, time
+        from pipelines.store import reading
+        path, end = pathlib.Path(sys.argv[1]), time.monotonic() + 60
+        print("reads", flush=True)
+        while time.monotonic() < end:
+            with reading(path, patience_seconds=60):
+                time.sleep(0.05)
+    """
+    with writing(path):
+        pass
+    with python_that(tmp_path, script, str(path)) as one, python_that(tmp_path, script, str(path)) as other:
+        for process in (one, other):
+            assert process.stdout is not None
+            assert process.stdout.readline() == "reads\n"
+        try:
+            for line in range(10):
+                with writing(path, patience_seconds=5) as con:
+                    con.execute(ADD_DUPLICATE, {"file": "writer", "line": line})
+        finally:
+            one.kill()
+            other.kill()
+    assert count_duplicates(path) == 10
+
+
+def test_who_gave_up_waiting_keeps_no_turn(tmp_path: Path) -> None:
+    path = tmp_path / "store.duckdb"
+    with writing(path), pytest.raises(InputError, match="in use"), reading(path, patience_seconds=0.1):
+        pass
+    assert count_duplicates(path) == 0

@@ -208,6 +208,7 @@ save_edit(settings, edited, opened_hash=opened.folder_hash, now=datetime(2026, 1
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("lists", ["own", "seeded"])
 def test_a_crash_at_any_step_leaves_the_lists_before_and_the_next_save_works(
     lists: str, tmp_path: Path, tiny_vocabulary: Vocabulary

@@ -1,0 +1,202 @@
+"""Writing a workshop's bundle: whole closed years, each ticket counted once and for all."""
+
+import hashlib
+import json
+import secrets
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.errors import InputError
+from analytics.rollup import BUNDLE_COLUMNS, DEFAULT_THRESHOLD, RolledUp, roll_up
+from analytics.vocabulary import Vocabulary
+from pipelines.bundle_files import Manifest, bundle_checksum, manifest_bytes, pack_cells, save_bundle
+from pipelines.bundle_noise import add_noise, noise_variance
+from pipelines.bundle_words import terms_used, vocabulary_hash
+from pipelines.bundles import keep_pool_cells
+from pipelines.catalogue import read_vocabulary
+from pipelines.history import age_band_frame
+from pipelines.pool import CURRENT, OWN, known_bundles
+from pipelines.settings import Settings
+from pipelines.signatures import has_key, sign
+from pipelines.store import last_ticket_order, reading, registered, run_query, writing
+from pipelines.wording import counted
+
+
+@dataclass(frozen=True)
+class Wish:
+    """How a bundle is to be written: the threshold, the epsilon of the noise (0: none), signed (1) or not (0), and
+    whether tickets that have left the shop before are counted anew (1), because some were corrected.
+    """
+
+    threshold: int = DEFAULT_THRESHOLD
+    epsilon: float = 0.0
+    signed: int = 0
+    anew: int = 0
+
+
+@dataclass(frozen=True)
+class Written:
+    """A bundle that was written, and what to say of it."""
+
+    manifest: Manifest
+    sentences: tuple[str, ...]
+
+
+def write_bundle(settings: Settings, path: Path, *, shop: str, today: date, wish: Wish) -> Written:
+    """Writes the bundle of one workshop: whole closed years only, each ticket counted once and for all.
+
+    Notes
+    -----
+    Years that an earlier bundle holds are not counted again: its cells are repeated, and the tickets of newer closed
+    years (with late entries of older ones) are rolled up by themselves and added. So the difference of two bundles is
+    itself a rolled-up table in which every cell holds 0 or at least `threshold` tickets, and two bundles of successive
+    months are equal to the byte. Too few new tickets wait for the next year. Counting anew (`wish.anew`) breaks this:
+    who holds both bundles can subtract them.
+    """
+    vocabulary = read_vocabulary(settings.vocabulary_folder)
+    years = _closed_years(settings, shop, today)
+    with reading(settings.store_path) as con:
+        found, order = run_query(con, "find_contributor", shop=shop), last_ticket_order(con)
+    code = f"club-{secrets.token_hex(8)}" if found.empty else str(found["code"].iloc[0])
+    before = _last_own(settings, code)
+    if before is not None and not wish.anew:
+        if (before.manifest.threshold, before.manifest.epsilon) != (wish.threshold, wish.epsilon):
+            raise InputError(
+                f"The last bundle had threshold {before.manifest.threshold} and epsilon {before.manifest.epsilon:g}; "
+                "mixing two promises keeps neither. Give the same again, or count everything anew with --anew."
+            )
+        return _extend(settings, path, before, shop=shop, order=order, last_order=int(found["last_order"].iloc[0]),
+                       to_year=years[1], vocabulary=vocabulary, wish=wish)  # fmt: skip
+    tickets = _count(settings, vocabulary, shop=shop, years=years, after_order=None)
+    rolled = _roll(tickets, vocabulary, wish)
+    manifest = _manifest(rolled.cells, dict(rolled.rolled_up), code=code, number=_next_number(settings, code),
+                         years=years, vocabulary=vocabulary, wish=wish)  # fmt: skip
+    _keep_own(settings, manifest, rolled.cells, shop=shop, order=order)
+    return _save(settings, path, manifest, rolled.cells, wish)
+
+
+@dataclass(frozen=True, eq=False)
+class _Own:
+    manifest: Manifest
+    cells: pd.DataFrame
+
+
+def _last_own(settings: Settings, code: str) -> _Own | None:
+    known = known_bundles(settings)
+    rows = known[(known["contributor"] == code) & (known["kind"] == OWN) & (known["state"] == CURRENT)]
+    if rows.empty:
+        return None
+    with reading(settings.store_path) as con:
+        cells = run_query(con, "bundle_cells_of", checksum=str(rows["checksum"].iloc[0]))
+    return _Own(Manifest(**json.loads(rows["manifest"].iloc[0])), cells.astype({"tickets": int}))
+
+
+def _closed_years(settings: Settings, shop: str, today: date) -> tuple[int, int]:
+    """First year of the shop's tickets and the last one that is over."""
+    last = today.year - 1
+    with reading(settings.store_path) as con:
+        shops = run_query(con, "shop_years", to_year=last).set_index("shop")
+    if shop not in shops.index:
+        names = ", ".join(f"'{name}'" for name in shops.index) or "none"
+        raise InputError(f"'{shop}' has no tickets of years up to {last}. Workshops with such tickets: {names}.")
+    return int(shops.loc[shop, "from_year"]), last
+
+
+def _count(
+    settings: Settings, vocabulary: Vocabulary, *, shop: str, years: tuple[int, int], after_order: int | None
+) -> pd.DataFrame:
+    with reading(settings.store_path) as con, registered(con, age_bands=age_band_frame(vocabulary)):
+        return run_query(con, "count_bundle_cells", shop=shop, from_year=years[0], to_year=years[1],
+                         after_order=after_order)  # fmt: skip
+
+
+def _roll(tickets: pd.DataFrame, vocabulary: Vocabulary, wish: Wish) -> RolledUp:
+    counts = add_noise(tickets, vocabulary, epsilon=wish.epsilon) if wish.epsilon else tickets
+    return roll_up(counts, vocabulary, threshold=wish.threshold)
+
+
+def _extend(
+    settings: Settings, path: Path, before: _Own, *, shop: str, order: int, last_order: int, to_year: int,
+    vocabulary: Vocabulary, wish: Wish,
+) -> Written:  # fmt: skip
+    """The last bundle with the years that have closed since; the same one again when they hold too little."""
+    years = (before.manifest.to_year + 1, to_year)
+    if years[0] > to_year:
+        return _save(settings, path, before.manifest, before.cells, wish, "No year has closed since the last bundle.")
+    tickets = _count(settings, vocabulary, shop=shop, years=years, after_order=last_order)
+    if tickets["tickets"].sum() < wish.threshold:
+        return _save(settings, path, before.manifest, before.cells, wish,
+                     "The years closed since hold too few tickets to hide one: they wait for the next.")  # fmt: skip
+    rolled = _roll(tickets, vocabulary, wish)
+    keys = list(BUNDLE_COLUMNS[:-1])
+    cells = pd.concat([before.cells, rolled.cells]).groupby(keys, sort=True, as_index=False).sum()
+    levels = {level: n + before.manifest.rolled_up.get(level, 0) for level, n in rolled.rolled_up.items()}
+    manifest = _manifest(cells, levels, code=before.manifest.contributor, number=before.manifest.number + 1,
+                         years=(before.manifest.from_year, to_year), vocabulary=vocabulary, wish=wish)  # fmt: skip
+    _keep_own(settings, manifest, cells, shop=shop, order=order)
+    return _save(settings, path, manifest, cells, wish)
+
+
+def _manifest(
+    cells: pd.DataFrame, rolled_up: dict[str, int], *, code: str, number: int, years: tuple[int, int],
+    vocabulary: Vocabulary, wish: Wish,
+) -> Manifest:  # fmt: skip
+    return Manifest(
+        contributor=code,
+        number=number,
+        from_year=years[0],
+        to_year=years[1],
+        vocabulary_hash=vocabulary_hash(vocabulary),
+        terms=terms_used(cells, vocabulary),
+        threshold=wish.threshold,
+        ticket_count=int(cells["tickets"].sum()),
+        row_count=len(cells),
+        rolled_up=rolled_up,
+        epsilon=wish.epsilon,
+        noise_variance=noise_variance(wish.epsilon) if wish.epsilon else 0.0,
+        corrected=wish.anew,
+        cells_checksum=hashlib.sha256(pack_cells(cells)).hexdigest(),
+    )
+
+
+def _next_number(settings: Settings, code: str) -> int:
+    known = known_bundles(settings)
+    return (
+        int(known.loc[known["contributor"] == code, "number"].max() or 0) + 1
+        if (known["contributor"] == code).any()
+        else 1
+    )
+
+
+def _keep_own(settings: Settings, manifest: Manifest, cells: pd.DataFrame, *, shop: str, order: int) -> None:
+    with writing(settings.store_path) as con:
+        run_query(con, "insert_contributor", shop=shop, code=manifest.contributor, last_order=order)
+        keep_pool_cells(
+            con, manifest, cells, kind=OWN, checksum=bundle_checksum(manifest), state=CURRENT, public_key=""
+        )
+
+
+def _save(
+    settings: Settings, path: Path, manifest: Manifest, cells: pd.DataFrame, wish: Wish, news: str = ""
+) -> Written:
+    code = manifest.contributor
+    # who signed once is expected to sign again: otherwise anybody could replace the bundle
+    signs = wish.signed or has_key(settings.data_folder, code)
+    signature = sign(settings.data_folder, code, manifest_bytes(manifest)) if signs else None
+    save_bundle(path, manifest, pack_cells(cells), signature)
+    lost = {level: count for level, count in manifest.rolled_up.items() if count and level != "nothing"}
+    rolled = "; ".join(f"{level} {count:,}" for level, count in lost.items()) or "nothing"
+    told = (
+        news,
+        f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {manifest.from_year} to {manifest.to_year} in "
+        f"{counted(manifest.row_count, 'cell')}, each of {manifest.threshold} tickets or more "
+        f"(contributor {code}, number {manifest.number}).",
+        f"Rolled up, by what was lost at most: {rolled}.",
+        f"Counts carry noise, epsilon {manifest.epsilon:g}: totals are no longer exact." if manifest.epsilon else "",
+        "Tickets that left the shop before were counted anew: who holds the earlier file can compare the two."
+        if manifest.corrected and not news else "",
+    )  # fmt: skip
+    return Written(manifest, tuple(filter(None, told)))

@@ -1,0 +1,2 @@
+-- Cells of bundles that no longer count.
+delete from bundle_cells where checksum not in (select checksum from bundles where state = 'current');
