@@ -13,12 +13,13 @@ from dashboards import data
 from dashboards.charts_plan import chart_habit
 from dashboards.model_look import fold, palette
 from dashboards.sentences import sentence
-from pipelines.wording import in_ten, minutes_phrase
+from pipelines.wording import minutes_phrase
 
 
 def show_habit(advice: Advice, served: data.Served) -> None:
-    """Both ways as stairs, and the place where they differ most in words."""
-    with st.expander(sentence("habit.heading")):
+    """Both ways as stairs, and how far they differ in words, once asked for."""
+    # a switch, not a drawer: what lies in a closed drawer is drawn all the same, and a picture without width badly
+    if st.toggle(sentence("habit.heading"), key="bench_habit"):
         frame = habit_frame(advice, data.settled(advice.case.symptom, served))
         if not (frame["way"] == "usual").any():
             st.markdown(sentence("habit.none"))
@@ -48,13 +49,11 @@ def habit_frame(advice: Advice, settled: Mapping[str, float]) -> pd.DataFrame:
 
 
 def say_difference(frame: pd.DataFrame) -> list[str]:
-    """Where the two ways lie furthest apart."""
+    """How much sooner a machine works on average: the area between the two stairs."""
     stairs = frame.pivot_table(index="minutes", columns="way", values="share", aggfunc="last").ffill()
-    at = (stairs["plan"] - stairs["usual"]).abs().idxmax()
-    plan, usual = stairs.loc[at, "plan"], stairs.loc[at, "usual"]
-    if in_ten(plan) == in_ten(usual):
+    lead = (stairs["plan"] - stairs["usual"]).to_numpy()[:-1]
+    sooner = float(lead @ np.diff(stairs.index.to_numpy()))
+    if abs(sooner) < 1.0:
         return [sentence("habit.alike")]
-    return [
-        sentence("habit.first", minutes=minutes_phrase(at), plan=in_ten(plan)),
-        sentence("habit.second", usual=in_ten(usual)),
-    ]
+    key = "habit.sooner" if sooner > 0 else "habit.later"
+    return [sentence("habit.first"), sentence(key, minutes=minutes_phrase(abs(sooner)))]

@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 import altair as alt
 import pandas as pd
 
-from dashboards.charts_look import Palette, finish, quiet_axis
+from dashboards.charts_look import ON_TOP, Palette, finish, quiet_axis
 
-HEIGHT = 220
+HEIGHT = 300
 
 
 def chart_habit(
@@ -28,13 +28,14 @@ def chart_habit(
     x = alt.X("minutes:Q", axis=quiet_axis(palette, title=words["minutes"], format="d"), scale=alt.Scale(nice=False))
     y = alt.Y(
         "fixed:Q",
-        axis=quiet_axis(palette, title=words["share"], values=[0, 2, 4, 6, 8, 10], format="d"),
+        axis=quiet_axis(palette, title=words["share"], values=[0, 2, 4, 6, 8, 10], format="d", **ON_TOP),
         scale=alt.Scale(domain=[0, 10]),
     )
     base = alt.Chart(named)
     line = base.mark_line(interpolate="step-after", strokeWidth=3).encode(x=x, y=y, color=colour, strokeDash=dash)
-    ends = alt.Chart(named.groupby("way", sort=False).tail(1))
-    name = ends.mark_text(align="right", baseline="bottom", dy=-5, fontSize=13, fontWeight=600).encode(
-        x="minutes:Q", y="fixed:Q", text="name:N", color=colour
-    )
-    return finish([line, name], palette, title).properties(height=HEIGHT)
+    names = []
+    for way, rise in (("plan", -12), ("usual", 14)):
+        end = alt.Chart(named[named["way"] == way].tail(1))
+        name = end.mark_text(align="right", dy=rise, fontSize=13, fontWeight=600)
+        names.append(name.encode(x="minutes:Q", y="fixed:Q", text="name:N", color=colour))
+    return finish([line, *names], palette, title).properties(height=HEIGHT)

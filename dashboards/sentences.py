@@ -31,7 +31,12 @@ def plain(text: str) -> str:
 
 def refusal(error: InputError) -> str:
     """What a refused request says, for Markdown; commands stay in code style."""
-    parts = str(error).split("`")
+    return with_commands(str(error))
+
+
+def with_commands(text: str) -> str:
+    """Text that Markdown shows as it stands, but for commands between backticks, which stay in code style."""
+    parts = text.split("`")
     return "`".join(part if at % 2 else _escape(part) for at, part in enumerate(parts))
 
 

@@ -5,7 +5,7 @@ import streamlit as st
 
 from dashboards import data
 from dashboards.places import say_number
-from dashboards.sentences import plain, sentence
+from dashboards.sentences import plain, sentence, with_commands
 from pipelines.review_parts import Part
 
 
@@ -18,7 +18,7 @@ def read_part(name: str) -> tuple[Part, ...]:
 def show_figure(part: Part, chart: alt.LayerChart | None = None, *, key: str) -> None:
     """One figure; `key` names it on the page."""
     st.subheader(plain(part.question), anchor=False)
-    st.markdown(plain(part.finding))
+    st.markdown(with_commands(part.finding))
     if chart is not None:
         with st.container(key=key):
             st.altair_chart(chart, alt=sentence("shop.alternative", finding=part.finding), theme=None)
@@ -26,4 +26,4 @@ def show_figure(part: Part, chart: alt.LayerChart | None = None, *, key: str) ->
         with st.expander(sentence("shop.table", rows=say_number(len(part.table)))):
             st.dataframe(part.table, hide_index=True)
     for note in part.notes:
-        st.caption(plain(note))
+        st.caption(with_commands(note))
