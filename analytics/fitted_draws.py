@@ -11,6 +11,7 @@ from numba import types
 
 from analytics import effects, packing
 from analytics.centring import make_centring
+from analytics.draw_layout import layout_coords, layout_positions
 from analytics.effects import EFFECT_DIMS, assemble
 from analytics.kernels import fingerprint
 from analytics.log_likelihood import pack_evidence
@@ -56,9 +57,9 @@ def make_posterior(
             "minutes_spread": (("draw",), drawn.minutes_spread),
             "coefficient_value": (("draw", "coefficient"), drawn.coefficient.astype(np.float32)),
             "parent_unit": (("draw", "parent"), drawn.parent_unit.astype(np.float32)),
-            **_positions(inputs),
+            **layout_positions(inputs),
         },
-        coords=_coords(inputs),
+        coords=layout_coords(inputs),
     )
     return Posterior(fit_id, draws, diagnostics, ticket_count=round(inputs.ticket_count))
 
@@ -109,31 +110,3 @@ def _newcomers(spread: xr.DataArray, inputs: ModelInputs, rng: np.random.Generat
     family = rng.normal(size=(count, len(links.suspects))) * spread.sel(term="family").values[:, None]
     shop = rng.normal(size=(count, len(links.modes))) * spread.sel(term="shop").values[:, None]
     return {"new_family": (("draw", "suspect"), family), "new_shop": (("draw", "mode"), shop)}
-
-
-def _positions(inputs: ModelInputs) -> dict[str, Any]:
-    links, table = inputs.links, inputs.checks
-    return {
-        "age_share": (("family_or_new", "age"), inputs.age_share),
-        "companion_present": (("suspect", "symptom"), inputs.companion_present),
-        "link_symptom": (("link",), links.symptom),
-        "link_suspect": (("link",), links.suspect),
-        "link_mode": (("link",), links.mode),
-        "reveal_check": (("reveal",), table.reveal_check),
-        "reveal_suspect": (("reveal",), table.reveal_suspect),
-        "remedy_check": (("remedy",), table.cure_check),
-        "remedy_suspect": (("remedy",), table.cure_suspect),
-    }
-
-
-def _coords(inputs: ModelInputs) -> dict[str, Any]:
-    links = inputs.links
-    return {
-        "symptom": list(links.symptoms),
-        "suspect": list(links.suspects),
-        "mode": list(links.modes),
-        "family": list(inputs.families),
-        "shop": np.array(inputs.shops, dtype=object),
-        "age": list(inputs.ages),
-        "check": list(inputs.checks.checks),
-    }

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from analytics.posterior import Posterior
 from dashboards.background_fit import BY_HAND, REFIT_VARIABLE
@@ -123,3 +123,19 @@ def wait_until_healthy(address: str, server: "subprocess.Popen[bytes]", log: Pat
         except (urllib.error.URLError, OSError):
             time.sleep(0.1)
     pytest.fail(f"The dashboard did not start within {START_SECONDS} s. It said: {log.read_text()[-2000:]}")
+
+
+@pytest.fixture(scope="session")
+def fits_and_is_named() -> Callable[[Page], None]:
+    """Nothing of a page runs off its side, and every input and button has a name."""
+    return _assert_fits_and_is_named
+
+
+def _assert_fits_and_is_named(page: Page) -> None:
+    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth") <= 0
+    inputs = page.locator("[data-testid=stMain] :is(input, textarea, button):not([tabindex='-1']):visible")
+    unnamed = inputs.evaluate_all(
+        "all => all.filter(one => !(one.ariaLabel || one.innerText || (one.labels && one.labels.length)"
+        " || one.getAttribute('aria-labelledby'))).map(one => one.outerHTML.slice(0, 160))"
+    )
+    assert unnamed == []

@@ -96,7 +96,7 @@ def test_the_first_fit_is_started_watched_and_in_use(
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_runs_off_the_side_and_every_input_has_a_name(
-    browser: Browser, dashboard: str, screenshots: Path, scheme: str
+    browser: Browser, dashboard: str, screenshots: Path, scheme: str, fits_and_is_named: Callable[[Page], None]
 ) -> None:
     context = browser.new_context(color_scheme="light" if scheme == "light" else "dark")
     page = context.new_page()
@@ -108,12 +108,5 @@ def test_nothing_runs_off_the_side_and_every_input_has_a_name(
             expect(page.get_by_text(words).first).to_be_visible()
             expect(page.get_by_test_id("stVegaLiteChart").locator("canvas, svg")).to_have_count(PIECES[part])
             page.screenshot(path=screenshots / f"model-{part.split()[-1].strip('?')}-{scheme}-{width}.png")
-            assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth") <= 0
-            unnamed = page.locator(
-                "[data-testid=stMain] :is(input, textarea, button):not([tabindex='-1']):visible"
-            ).evaluate_all(
-                "all => all.filter(one => !(one.ariaLabel || one.innerText || (one.labels && one.labels.length)"
-                " || one.getAttribute('aria-labelledby'))).map(one => one.outerHTML.slice(0, 160))"
-            )
-            assert unnamed == []
+            fits_and_is_named(page)
     context.close()

@@ -1,6 +1,6 @@
 """The Tickets page as a person meets it: a list is read in, a row corrected, and found again."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -109,7 +109,7 @@ def test_a_ticket_is_written_by_hand(page: Page) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_runs_off_the_side_and_every_input_has_a_name(
-    browser: Browser, dashboard: str, screenshots: Path, scheme: str
+    browser: Browser, dashboard: str, screenshots: Path, scheme: str, fits_and_is_named: Callable[[Page], None]
 ) -> None:
     context = browser.new_context(color_scheme="light" if scheme == "light" else "dark")
     page = open_tickets(context, dashboard)
@@ -121,12 +121,5 @@ def test_nothing_runs_off_the_side_and_every_input_has_a_name(
             page.screenshot(
                 path=screenshots / f"tickets-{part.split()[0].lower()}-{scheme}-{width}.png", full_page=True
             )
-            assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth") <= 0
-            unnamed = page.locator(
-                "[data-testid=stMain] :is(input, textarea, button):not([tabindex='-1']):visible"
-            ).evaluate_all(
-                "all => all.filter(one => !(one.ariaLabel || one.innerText || (one.labels && one.labels.length)"
-                " || one.getAttribute('aria-labelledby'))).map(one => one.outerHTML.slice(0, 160))"
-            )
-            assert unnamed == []
+            fits_and_is_named(page)
     context.close()

@@ -123,7 +123,7 @@ def test_a_cell_of_a_list_is_changed_with_the_keyboard(browser: Browser, address
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_runs_off_the_side_and_every_input_has_a_name(
-    browser: Browser, address: str, screenshots: Path, scheme: str
+    browser: Browser, address: str, screenshots: Path, scheme: str, fits_and_is_named: Callable[[Page], None]
 ) -> None:
     context = browser.new_context(color_scheme="light" if scheme == "light" else "dark")
     page = open_vocabulary(context, address)
@@ -140,12 +140,5 @@ def test_nothing_runs_off_the_side_and_every_input_has_a_name(
             expect(page.get_by_text("What would change")).to_have_count(0 if part in WITHOUT_NOTES else 1)
             name = f"vocabulary-{part.lower().replace(' ', '_')}-{scheme}-{width}.png"
             page.screenshot(path=screenshots / name, full_page=True)
-            assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth - window.innerWidth") <= 0
-            unnamed = page.locator(
-                "[data-testid=stMain] :is(input, textarea, button):not([tabindex='-1']):visible"
-            ).evaluate_all(
-                "all => all.filter(one => !(one.ariaLabel || one.innerText || (one.labels && one.labels.length)"
-                " || one.getAttribute('aria-labelledby'))).map(one => one.outerHTML.slice(0, 160))"
-            )
-            assert unnamed == []
+            fits_and_is_named(page)
     context.close()
