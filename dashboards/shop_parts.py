@@ -4,7 +4,7 @@ import altair as alt
 import streamlit as st
 
 from dashboards import data
-from dashboards.places import say_number
+from dashboards.places import counted
 from dashboards.sentences import plain, sentence, with_commands
 from pipelines.review_parts import Part
 
@@ -23,7 +23,7 @@ def show_figure(part: Part, chart: alt.LayerChart | None = None, *, key: str) ->
         with st.container(key=key):
             st.altair_chart(chart, alt=sentence("shop.alternative", finding=part.finding), theme=None)
     if len(part.table):
-        with st.expander(sentence("shop.table", rows=say_number(len(part.table)))):
+        with st.expander(sentence("shop.table", rows=counted(len(part.table), "row"))):
             st.dataframe(part.table, hide_index=True)
     for note in part.notes:
         st.caption(with_commands(note))

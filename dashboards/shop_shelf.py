@@ -106,7 +106,7 @@ def show_wanted(orders: pd.DataFrame) -> None:
 def draw_uses(table: pd.DataFrame) -> alt.LayerChart | None:
     """Uses a year of the parts used most."""
     frame = charts_shelf.interval_frame(table, shelf_orders.PART, shelf_orders.YEARLY, BOUNDS)
-    title = sentence("shop_shelf.uses", rows=len(frame))
+    title = sentence("shop_shelf.uses")
     return charts_shelf.draw_intervals(frame, title=title, scale=sentence("shop_shelf.uses_scale"))
 
 
