@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
+import pandas as pd
 
 from analytics.errors import InputError
 from pipelines.review_parts import Part
@@ -13,7 +14,7 @@ from pipelines.reviews import known_parts, review_shop
 from pipelines.settings import Settings
 from pipelines.spreadsheet_cells import defuse_frame
 from pipelines.store import utc_now
-from pipelines.tables import print_table
+from pipelines.tables import fitting_columns, print_table
 
 SHOWN_ROWS, SHOWN_COLUMNS = 15, 8
 UNNUMBERED = re.compile(r"[^a-z0-9]+")
@@ -54,17 +55,24 @@ def print_parts(figures: Reviewed) -> None:
     for name, parts in figures:
         for each in parts:
             click.echo(f"\n{each.question}\n{each.finding}")
-            if len(each.table):
-                print_table(each.table.iloc[:SHOWN_ROWS, :SHOWN_COLUMNS])
-            if len(each.table) > SHOWN_ROWS or len(each.table.columns) > SHOWN_COLUMNS:
-                click.echo(f"{_say_size(each)}; `faultodds review {name} --csv FOLDER` writes all.")
+            shown = _first_of(each.table)
+            if len(shown):
+                print_table(shown)
+            if shown.shape != each.table.shape:
+                click.echo(f"{_say_size(shown, each)}; `faultodds review {name} --csv FOLDER` writes all.")
             for note in each.notes:
                 click.echo(f"- {note}")
 
 
-def _say_size(part: Part) -> str:
+def _first_of(table: pd.DataFrame) -> pd.DataFrame:
+    """Rows and columns that a person can read on a terminal."""
+    rows = table.head(SHOWN_ROWS)
+    return rows.iloc[:, : min(SHOWN_COLUMNS, fitting_columns(rows))] if len(rows) else rows
+
+
+def _say_size(shown: pd.DataFrame, part: Part) -> str:
     rows, columns = part.table.shape
-    return f"Shown: {min(rows, SHOWN_ROWS)} of {rows:,} rows, {min(columns, SHOWN_COLUMNS)} of {columns} columns"
+    return f"Shown: {len(shown)} of {rows:,} rows, {len(shown.columns)} of {columns} columns"
 
 
 def as_document(figures: Reviewed) -> dict[str, list[dict[str, object]]]:
