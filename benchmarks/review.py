@@ -22,7 +22,7 @@ from analytics.scenario import World
 from analytics.scenario_tickets import History, simulate_tickets
 from analytics.scenario_truth import world_from_truth
 from pipelines.catalogue import read_vocabulary
-from pipelines.reviews import known_parts, review_shop
+from pipelines.reviews import PARTS, review_shop
 from pipelines.settings import Settings, seed_folder
 from pipelines.store import reading, registered, run_query, utc_now, writing
 
@@ -45,7 +45,7 @@ def main(tickets: int, data: Path | None, part: str) -> None:
         settings = Settings(data or Path(name))
         if not settings.store_path.exists():
             write_store(settings, tickets)
-        report = make_report(count_tickets(settings), [time_part(settings, part) for part in known_parts()])
+        report = make_report(count_tickets(settings), [time_part(settings, part) for part in PARTS])
     REPORTS.mkdir(exist_ok=True)
     text = json.dumps(report, indent=1)
     (REPORTS / "review.json").write_text(text)

@@ -23,7 +23,7 @@ from pipelines.history import count_like_tickets
 from pipelines.intake import read_bench_ticket, store_bench_ticket
 from pipelines.live import live_key, load_live
 from pipelines.matching import PhraseBook, phrase_books
-from pipelines.reviews import known_parts, review_shop
+from pipelines.reviews import PARTS, review_shop
 from pipelines.settings import Settings
 from pipelines.store import last_ticket_order, writing
 from pipelines.ticket_search import count_waiting_rows
@@ -144,7 +144,7 @@ def answer_words(settings: Settings) -> bodies.WordsAnswer:
 
 def answer_review(settings: Settings, part: str, *, today: date) -> bodies.ReviewAnswer:
     """Figures of one part of the review, or of all for ""; InputError for a part that is not there."""
-    known = known_parts()
+    known = PARTS
     if part and part not in known:
         raise InputError(f"The review has no part '{part}'. Parts: {', '.join(known)}.")
     document = as_document(review_shop(settings, (part,) if part else known, today=today))

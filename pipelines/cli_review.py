@@ -10,7 +10,7 @@ import pandas as pd
 
 from analytics.errors import InputError
 from pipelines.review_parts import Part
-from pipelines.reviews import known_parts, review_shop
+from pipelines.reviews import PARTS, review_shop
 from pipelines.settings import Settings
 from pipelines.spreadsheet_cells import defuse_frame
 from pipelines.store import utc_now
@@ -23,7 +23,7 @@ type Reviewed = Iterator[tuple[str, tuple[Part, ...]]]
 
 
 @click.command()
-@click.argument("part", required=False, type=click.Choice(known_parts()))
+@click.argument("part", required=False, type=click.Choice(PARTS))
 @click.option("--json", "as_json", is_flag=True, help="All figures as one JSON document.")
 @click.option(
     "--csv", "folder", type=click.Path(file_okay=False, path_type=Path), help="Write each table into FOLDER as CSV."
@@ -39,7 +39,7 @@ def review(settings: Settings, part: str | None, *, as_json: bool, folder: Path 
     """Review the shop: which checks fix most, what came back, what comes in next, what to keep on the shelf."""
     if sum((as_json, folder is not None, report is not None)) > 1:
         raise InputError("--json, --csv and --report are three ways to have the same figures. Give one of them.")
-    figures = review_shop(settings, (part,) if part else known_parts(), today=utc_now().date())
+    figures = review_shop(settings, (part,) if part else PARTS, today=utc_now().date())
     if as_json:
         click.echo(json.dumps(as_document(figures), indent=1, default=str))
     elif folder is not None:

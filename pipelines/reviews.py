@@ -1,10 +1,9 @@
-"""The review of the shop put together from its parts; a part whose module is not installed is left out."""
+"""The review of the shop put together from its parts."""
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
-from functools import partial
 from importlib import import_module
-from importlib.util import find_spec
 from typing import cast
 
 import pandas as pd
@@ -19,11 +18,6 @@ PARTS = ("checks", "comebacks", "arrivals", "shelf", "donor", "club")
 type MakePart = Callable[..., tuple[Part, ...]]
 
 
-def known_parts() -> tuple[str, ...]:
-    """Names of the parts that are there, in the order in which they are shown."""
-    return tuple(name for name in PARTS if find_spec(f"pipelines.review_{name}") is not None)
-
-
 def review_shop(settings: Settings, names: Sequence[str], *, today: date) -> Iterator[tuple[str, tuple[Part, ...]]]:
     """(name, its figures) one part after the other, as soon as each is made.
 
@@ -34,9 +28,14 @@ def review_shop(settings: Settings, names: Sequence[str], *, today: date) -> Ite
         in place of the figure.
     """
     refuse_empty(settings)
-    for name in names:
-        make = partial(_maker(name), settings, today=today)
-        yield name, make() if len(names) == 1 else _made_or_reason(name, make)
+    if len(names) == 1:
+        yield names[0], _maker(names[0])(settings, today=today)
+        return
+    # the database counts for one part while another one is modelled
+    with ThreadPoolExecutor(2) as pool:
+        made = [pool.submit(_made_or_reason, name, settings, today=today) for name in names]
+        for name, parts in zip(names, made, strict=True):
+            yield name, parts.result()
 
 
 def refuse_empty(settings: Settings) -> None:
@@ -52,8 +51,8 @@ def _maker(name: str) -> MakePart:
     return cast("MakePart", getattr(import_module(f"pipelines.review_{name}"), f"review_{name}"))
 
 
-def _made_or_reason(name: str, make: Callable[[], tuple[Part, ...]]) -> tuple[Part, ...]:
+def _made_or_reason(name: str, settings: Settings, *, today: date) -> tuple[Part, ...]:
     try:
-        return make()
+        return _maker(name)(settings, today=today)
     except InputError as problem:
         return (Part(f"What about {name}?", str(problem), pd.DataFrame()),)

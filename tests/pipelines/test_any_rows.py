@@ -88,7 +88,7 @@ def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@settings(max_examples=25, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(both=arrangements())
 def test_any_rows_in_any_order_and_split_end_in_the_same_store(
     both: tuple[list[list[Row]], list[list[Row]]], empty_store: Path, tiny_vocabulary: Vocabulary

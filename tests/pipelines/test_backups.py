@@ -1,6 +1,8 @@
 """A backup is proved by restoring it; a damaged one is refused in words, and nothing that was there is lost."""
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -185,3 +187,32 @@ def test_two_backups_of_one_second_are_two(shop: Settings, tiny_vocabulary: Voca
     assert (first.name, second.name) == ("2026-11-25T120000Z", "2026-11-25T120000Z-2")
     assert count_store(first / "faultodds.duckdb")[0]["tickets"] == 2
     assert count_store(second / "faultodds.duckdb")[0]["tickets"] == 3
+
+
+FULL_DISK = """
+import resource, sys
+from pipelines.cli import main
+resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))
+main(sys.argv[1:])
+"""
+
+
+def on_a_full_disk(*words: str) -> "subprocess.CompletedProcess[str]":
+    """The command in a process that may write no file above 300 kB, which stands for a disk that fills up."""
+    command = [sys.executable, "-W", "error", "-c", FULL_DISK, *words]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
+
+
+def test_full_disk_is_told_and_leaves_neither_half_a_backup_nor_half_a_restore(
+    shop: Settings, tiny_vocabulary: Vocabulary, tmp_path: Path
+) -> None:
+    data = str(shop.data_folder)
+    backup, _ = make_backup(shop, tmp_path / "disk", NOW)
+    add_ticket(shop, tiny_vocabulary, "later")
+    done = on_a_full_disk("--data", data, "backup", str(tmp_path / "full"))
+    assert (done.returncode, "disk is full" in done.stderr or "could not be written" in done.stderr) == (1, True)
+    assert list((tmp_path / "full").iterdir()) == []
+    done = on_a_full_disk("--data", data, "restore", "--replace", str(backup))
+    assert (done.returncode, "Nothing that was there is lost" in done.stderr) == (1, True)
+    assert numbers(shop) == {"1", "2", "later"}
+    assert not (shop.data_folder / ".restoring").exists()
