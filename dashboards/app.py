@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import streamlit as st
+from altair.utils import schemapi
 from streamlit.navigation.page import StreamlitPage
 
 from dashboards import background_fit, sign_in
@@ -11,6 +12,8 @@ from pipelines.access_roles import may
 
 HERE = Path(__file__).resolve().parent
 
+# The tests hold every chart against its schema; to do it again at each press takes 40 ms.
+schemapi.disable_debug_mode()
 # A local picture: an icon by name would make the browser ask an outside host for it.
 st.set_page_config(page_title=sentence("app.name"), page_icon=str(HERE / "icon.png"), layout="wide")
 

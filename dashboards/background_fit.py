@@ -12,8 +12,7 @@ REFIT_VARIABLE, BY_HAND = "FAULTODDS_REFIT", "by_hand"
 
 def start_when_due() -> None:
     """After the page is drawn: a look at the tickets since the fit, once for each state of the store."""
-    facts = data.store_facts()
-    if facts is not None and os.environ.get(REFIT_VARIABLE) != BY_HAND:
+    if os.environ.get(REFIT_VARIABLE) != BY_HAND:
         # what keeps a fit from being read is told by the page itself
         with suppress(InputError):
-            data.refit_when_due(facts)
+            data.refit_when_due()

@@ -107,11 +107,13 @@ def _show_session(
         for problem in filter(None, [bench_session.last_problem()]):
             st.warning(problem)
         advice = _show_odds(session, served)
-    if advice is not None and not stored.ticket_id:
-        data.keep_served(advice, stored, served)
+    if stored.ticket_id:
+        return
     with check:
-        if not stored.ticket_id:
-            _show_doing(session, advice, served, today=today)
+        _show_doing(session, advice, served, today=today)
+    if advice is not None:
+        # last of all: nobody waits for it
+        data.keep_served(advice, stored, served)
 
 
 def _show_odds(session: Session, served: data.Served) -> Advice | None:

@@ -6,11 +6,12 @@ import altair as alt
 import pandas as pd
 import streamlit as st
 
-from dashboards import charts_shop, data, first_run
+from dashboards import charts_shop, first_run
 from dashboards.model_look import fold, palette
 from dashboards.sentences import sentence
 from dashboards.shop_parts import read_part, show_figure
 from pipelines import review_club
+from pipelines.live import ServingState
 from pipelines.review_parts import Part
 from pipelines.settings import read_settings
 
@@ -18,7 +19,7 @@ STYLE = Path(__file__).with_name("tickets_touch.css")
 ROWS = 12
 
 
-def show_club(facts: data.StoreFacts | None) -> None:
+def show_club(facts: ServingState | None) -> None:
     """All figures, or what is missing for them."""
     if facts is None or not facts.ticket_count:
         first_run.show_steps(facts, read_settings())

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from analytics.advice import Advice, advise
-from analytics.case import Case
+from analytics.case import Case, LastRepair
 from analytics.live_update import LiveUpdate
 from analytics.posterior import Posterior
 from analytics.session import Session
@@ -17,8 +17,8 @@ from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import TicketCounts, count_checks_made, count_like_tickets, count_settled, read_evidence
 from pipelines.last_repairs import with_last_repair
-from pipelines.live import live_key, load_live
-from pipelines.posteriors import has_published_fit, list_fits
+from pipelines.live import ServingState, load_live, serving_state
+from pipelines.posteriors import list_fits
 from pipelines.prior_sources import load_prior
 from pipelines.refit_start import refit_unless_tried
 from pipelines.review_parts import Part
@@ -30,17 +30,8 @@ from pipelines.shelf_demand import PartDemand, read_part_demand
 from pipelines.store import utc_now
 
 type Stamp = tuple[tuple[str, int, int], ...]
-# Data folder, fit, tickets, vocabulary: as long as they stay the same, so does every answer.
+# Data folder, fit, newest ticket, vocabulary: as long as they stay the same, so does every answer.
 type ServedKey = tuple[Path, str, str, Stamp]
-
-
-@dataclass(frozen=True)
-class StoreFacts:
-    """What a page must know before it can answer; no fit can be served while `fit_id` is empty."""
-
-    ticket_count: int
-    fit_id: str = ""
-    data_version: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,7 +49,7 @@ class Served:
         return tuple(self.posterior.positions["shop"])
 
 
-def store_facts() -> StoreFacts | None:
+def store_facts() -> ServingState | None:
     """Facts of the store; None while there is none (looking must not make one)."""
     settings = read_settings()
     if not settings.store_path.exists():
@@ -66,7 +57,7 @@ def store_facts() -> StoreFacts | None:
     return _store_facts(settings.data_folder, _store_stamp(settings))
 
 
-def served(facts: StoreFacts) -> Served:
+def served(facts: ServingState) -> Served:
     """The newest fit and the vocabulary.
 
     Raises
@@ -77,7 +68,7 @@ def served(facts: StoreFacts) -> Served:
     settings = read_settings()
     stamp = _stamp(sorted(settings.vocabulary_folder.glob("*.csv")))
     vocabulary = _vocabulary(settings.vocabulary_folder, stamp)
-    key = (settings.data_folder, facts.fit_id, facts.data_version, stamp)
+    key = (settings.data_folder, facts.fit_id, facts.newest_ticket, stamp)
     return Served(settings, key, vocabulary, _live(key, settings, vocabulary).posterior)
 
 
@@ -94,9 +85,9 @@ def stored_session(code: str, using: Served) -> StoredSession:
     InputError
         When no session has the code.
     """
-    path = using.settings.store_path
-    stored = read_stored_session(path, code)
-    return replace(stored, session=with_last_repair(path, stored.session, using.vocabulary))
+    stored = read_stored_session(using.settings.store_path, code)
+    last = _last_repair(stored.session.code, using.key, stored.session, using)
+    return replace(stored, session=replace(stored.session, last_repair=last))
 
 
 def open_sessions(using: Served) -> pd.DataFrame:
@@ -124,8 +115,11 @@ def live_update(using: Served) -> LiveUpdate:
     return _live(using.key, using.settings, using.vocabulary)
 
 
-def refit_when_due(facts: StoreFacts) -> None:
+def refit_when_due() -> None:
     """Starts a refit in the background when there is none yet, or the tickets since have used it up."""
+    facts = store_facts()
+    if facts is None:
+        return
     if facts.fit_id:
         using = served(facts)
         _refit_when_spent(using.key, using.settings, using.vocabulary)
@@ -202,10 +196,8 @@ def _stamp(paths: list[Path]) -> Stamp:
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
-def _store_facts(data_folder: Path, stamp: Stamp) -> StoreFacts:  # noqa: ARG001 - part of the key
-    settings = Settings(data_folder)
-    count = count_like_tickets(settings.store_path, symptom="", family="").all_tickets
-    return StoreFacts(count, *live_key(settings)) if has_published_fit(settings) else StoreFacts(count)
+def _store_facts(data_folder: Path, stamp: Stamp) -> ServingState:  # noqa: ARG001 - part of the key
+    return serving_state(Settings(data_folder))
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -236,6 +228,11 @@ def _advice(case: Case, key: ServedKey, _using: Served) -> Advice:  # noqa: ARG0
 @st.cache_resource(max_entries=64, show_spinner=False)
 def _session_advice(session: Session, key: ServedKey, _using: Served) -> Advice:  # noqa: ARG001 - part of the key
     return advise_session(_using.posterior, session, _using.vocabulary)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def _last_repair(code: str, key: ServedKey, _session: Session, _using: Served) -> LastRepair | None:  # noqa: ARG001
+    return with_last_repair(_using.settings.store_path, _session, _using.vocabulary).last_repair
 
 
 @st.cache_data(max_entries=1024, show_spinner=False)

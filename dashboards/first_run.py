@@ -9,6 +9,7 @@ from dashboards import data, model_refit
 from dashboards.places import counted
 from dashboards.sentences import in_markdown, refusal, sentence
 from pipelines.invented import fill_with_invented, has_invented, set_invented_aside
+from pipelines.live import ServingState
 from pipelines.refit_start import start_background_refit
 from pipelines.settings import Settings
 
@@ -18,7 +19,7 @@ TICKETS_PART = "tickets_part"
 PROBLEM, WENT = "first_run_problem", "first_run_went"
 
 
-def show_steps(facts: data.StoreFacts | None, settings: Settings) -> None:
+def show_steps(facts: ServingState | None, settings: Settings) -> None:
     """Three steps, the first open one with its buttons."""
     if went := st.session_state.pop(WENT, ""):
         st.success(in_markdown("firstrun.went", folder=went))

@@ -8,6 +8,7 @@ from analytics.errors import InputError
 from dashboards import data, first_run, model_checks, model_fit, model_learnt, model_refit, model_score
 from dashboards.places import counted
 from dashboards.sentences import in_markdown, refusal, sentence
+from pipelines.live import ServingState
 from pipelines.settings import Settings, read_settings
 
 STYLE = Path(__file__).with_name("tickets_touch.css")
@@ -15,7 +16,7 @@ PART = "model_part"
 PART_KEYS = {"fit": "model.fit", "right": "model.right", "learnt": "model.learnt", "checks": "model.checks"}
 
 
-def show_model(facts: data.StoreFacts | None) -> None:
+def show_model(facts: ServingState | None) -> None:
     """The part asked for, or what is missing for all of them."""
     if facts is None or not facts.ticket_count:
         first_run.show_steps(facts, read_settings())
@@ -37,7 +38,7 @@ def show_model(facts: data.StoreFacts | None) -> None:
         _show_learnt(str(part), data.served(facts))
 
 
-def _show_fit(facts: data.StoreFacts, settings: Settings) -> None:
+def _show_fit(facts: ServingState, settings: Settings) -> None:
     """Shown whatever state the fits are in: here is the button that mends it."""
     fits = data.fits_so_far(settings)
     newest, since = st.columns([12, 10], gap="large")
@@ -54,7 +55,7 @@ def _show_fit(facts: data.StoreFacts, settings: Settings) -> None:
         model_fit.show_fits(fits, in_use=facts.fit_id)
 
 
-def _show_since(facts: data.StoreFacts) -> None:
+def _show_since(facts: ServingState) -> None:
     """A fit whose draws are lost must not take the button away that makes another one."""
     try:
         served = data.served(facts)

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboards import data, first_run
+from dashboards import first_run
 from dashboards.sentences import sentence
+from pipelines.live import ServingState
 from pipelines.settings import read_settings
 
 STYLE = Path(__file__).with_name("tickets_touch.css")
@@ -22,7 +23,7 @@ PART_KEYS = {
 }
 
 
-def show_shop(facts: data.StoreFacts | None) -> None:
+def show_shop(facts: ServingState | None) -> None:
     """The part asked for, or what is missing for all of them."""
     if facts is None or not facts.ticket_count:
         first_run.show_steps(facts, read_settings())

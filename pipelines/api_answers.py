@@ -21,7 +21,7 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.cli_review import as_document
 from pipelines.history import count_like_tickets
 from pipelines.intake import read_bench_ticket, store_bench_ticket
-from pipelines.live import live_key, load_live
+from pipelines.live import ServingState, load_live, serving_state
 from pipelines.matching import PhraseBook, phrase_books
 from pipelines.reviews import PARTS, review_shop
 from pipelines.settings import Settings
@@ -159,11 +159,11 @@ def served(settings: Settings) -> Served:
 
 @lru_cache(maxsize=4)
 def _served(settings: Settings, store_stamp: Stamp, words_stamp: Stamp) -> Served:  # noqa: ARG001 - part of the key
-    return _served_by(settings, live_key(settings), words_stamp)
+    return _served_by(settings, serving_state(settings), words_stamp)
 
 
 @lru_cache(maxsize=2)
-def _served_by(settings: Settings, key: tuple[str, str], words_stamp: Stamp) -> Served:  # noqa: ARG001 - the key
+def _served_by(settings: Settings, state: ServingState, words_stamp: Stamp) -> Served:  # noqa: ARG001 - the key
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     return Served(vocabulary, phrase_books(vocabulary), load_live(settings, vocabulary).posterior)
 

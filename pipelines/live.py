@@ -1,6 +1,7 @@
 """The posterior that is served: the newest published fit with the tickets stored since."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from analytics.errors import InputError
 from analytics.live_update import LiveUpdate, update_posterior
@@ -9,7 +10,18 @@ from analytics.vocabulary import Vocabulary
 from pipelines.history import read_evidence
 from pipelines.posteriors import load_posterior, newest_fit
 from pipelines.settings import Settings
-from pipelines.store import data_version, reading
+from pipelines.store import reading, run_query
+
+
+@dataclass(frozen=True)
+class ServingState:
+    """Tickets in the store, the fit that is served ("" for none), and what names the newest ticket: tickets are only
+    ever added, so as long as all three stay the same, so does `load_live`.
+    """
+
+    ticket_count: int
+    fit_id: str = ""
+    newest_ticket: str = ""
 
 
 def load_live(settings: Settings, vocabulary: Vocabulary) -> LiveUpdate:
@@ -68,8 +80,8 @@ def _suspects_of(posterior: Posterior, symptom: int) -> tuple[str, ...]:
     return tuple(str(names[listed[link]]) for link in posterior.links_by_symptom[symptom])
 
 
-def live_key(settings: Settings) -> tuple[str, str]:
-    """(fit_id, data_version): as long as both stay the same, so does `load_live`. InputError without a fit."""
+def serving_state(settings: Settings) -> ServingState:
+    """What is in the store now, looked up in a millisecond however many tickets there are."""
     with reading(settings.store_path) as con:
-        version = data_version(con)
-    return newest_fit(settings).fit_id, version
+        row = run_query(con, "serving_state").iloc[0]
+    return ServingState(int(row["ticket_count"]), row["fit_id"], row["newest_ticket"])

@@ -11,6 +11,7 @@ from dashboards.first_run import TICKETS_PART
 from dashboards.places import say_number
 from dashboards.sentences import refusal, sentence
 from pipelines.catalogue import read_vocabulary
+from pipelines.live import ServingState
 from pipelines.settings import Settings, read_settings
 from pipelines.ticket_search import count_waiting_rows
 
@@ -18,7 +19,7 @@ STYLE = Path(__file__).parents[1] / "tickets_touch.css"
 PART_KEYS = {"find": "tickets.find", "entry": "tickets.entry", "bring": "tickets.bring", "correct": "tickets.correct"}
 
 
-def choose_part(facts: data.StoreFacts | None, settings: Settings) -> str:
+def choose_part(facts: ServingState | None, settings: Settings) -> str:
     """The part of the page that is asked for."""
     waiting = count_waiting_rows(settings.store_path) if facts else 0
     correct = sentence("tickets.correct_count", count=say_number(waiting))
@@ -51,7 +52,7 @@ def show_empty() -> None:
         st.button(sentence("tickets.entry_first"), on_click=go_to, args=("entry",), key="tickets_entry")
 
 
-def show_part(part: str, facts: data.StoreFacts | None, settings: Settings, *, today: date) -> None:
+def show_part(part: str, facts: ServingState | None, settings: Settings, *, today: date) -> None:
     """One part of the page."""
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     match part:

@@ -13,7 +13,7 @@ from pipelines.settings import Settings
 
 pytestmark = pytest.mark.browser
 
-WAIT_MS = 30_000
+WAIT_MS, NOTICED_MS = 30_000, 200
 # The page scrolls inside itself: only a tall window shows all of it.
 WIDTHS = {1280: 1500, 768: 1700, 390: 2100}
 PARTS = {
@@ -52,6 +52,8 @@ def open_vocabulary(context: BrowserContext, dashboard: str) -> Page:
 
 
 def wait_until_drawn(page: Page) -> None:
+    # the server hears of a click a moment later; until then the page still says that nothing runs
+    page.wait_for_timeout(NOTICED_MS)
     expect(page.get_by_test_id("stApp")).to_have_attribute("data-test-script-state", "notRunning")
 
 
@@ -76,7 +78,10 @@ def press(page: Page, name: str) -> None:
 
 def note_coil(page: Page) -> None:
     choose(page, "Suspect", "Coil open (rarely)")
+    expect(page.get_by_role("radio", name="rarely")).to_be_checked()
     page.get_by_role("radio", name="often").click()
+    expect(page.get_by_role("radio", name="often")).to_be_checked()
+    wait_until_drawn(page)
     press(page, "Note this change")
     expect(page.get_by_text("Noted, not saved: 1 row changed.")).to_be_visible()
     expect(page.get_by_label("Suspect", exact=True)).to_have_value("Coil open (often)")
@@ -108,7 +113,9 @@ def test_a_cell_of_a_list_is_changed_with_the_keyboard(browser: Browser, address
     choose(page, "List", "Machines")
     # the first code below the header; from there on by keys: one cell to the right is the name
     page.locator(".dvn-scroller").click(position={"x": 90, "y": 52})
+    expect(page.get_by_test_id("glide-cell-1-0")).to_have_attribute("aria-selected", "true")
     page.keyboard.press("ArrowRight")
+    expect(page.get_by_test_id("glide-cell-2-0")).to_have_attribute("aria-selected", "true")
     page.keyboard.press("Enter")
     page.locator("textarea.gdg-input").fill("Claw crane")
     page.keyboard.press("Enter")

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -86,7 +87,9 @@ def ask(shop: Shop, method: str, path: str, *, role: str = "technician", **sent:
             headers = {"Authorization": f"Bearer {shop.tokens.get(role, role)}"} if role else {}
             return await client.request(method, PREFIX + path, headers=headers | sent.pop("headers", {}), **sent)
 
-    return asyncio.run(send())
+    # in a thread of its own: where browser tests ran before, this one still has their event loop
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, send()).result()
 
 
 def refused(answer: httpx.Response, status: int) -> str:

@@ -17,7 +17,7 @@ from pipelines.bench_tickets import TicketRow
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import read_evidence
 from pipelines.intake import save_ticket
-from pipelines.live import live_key, load_live
+from pipelines.live import load_live, serving_state
 from pipelines.posteriors import FitRow, newest_fit, save_posterior
 from pipelines.refit_start import refit_unless_tried, start_background_refit
 from pipelines.refit_status import RefitStatus, is_refit_running, read_refit_status, refit_lock, write_refit_status
@@ -75,7 +75,7 @@ def test_tickets_since_the_fit_count_once_and_fitted_ones_do_not(
 ) -> None:
     store_tickets(settings, tiny_vocabulary, 1, 2)
     store_fit(settings, tiny_posterior)
-    before, key = load_live(settings, tiny_vocabulary), live_key(settings)
+    before, state = load_live(settings, tiny_vocabulary), serving_state(settings)
     assert before.ticket_count == 0
     assert coil_odds(before.posterior, tiny_vocabulary) == pytest.approx(coil_odds(tiny_posterior, tiny_vocabulary))
 
@@ -83,8 +83,9 @@ def test_tickets_since_the_fit_count_once_and_fitted_ones_do_not(
     after = load_live(settings, tiny_vocabulary)
     assert (after.ticket_count, after.posterior.fit_id) == (3, "first")
     assert coil_odds(after.posterior, tiny_vocabulary) > coil_odds(before.posterior, tiny_vocabulary) + 0.02
-    assert live_key(settings)[0] == key[0]
-    assert live_key(settings)[1] != key[1]
+    assert serving_state(settings).fit_id == state.fit_id == "first"
+    assert serving_state(settings).ticket_count == state.ticket_count + 3
+    assert serving_state(settings).newest_ticket != state.newest_ticket
 
     store_fit(settings, tiny_posterior, "second")
     assert load_live(settings, tiny_vocabulary).ticket_count == 0
