@@ -16,8 +16,10 @@ from dashboards.sentences import in_markdown, refusal, sentence
 
 def show_bench(served: data.Served, *, today: date) -> None:
     """Machine on the left, suspects in the middle, the next check on the right; one below the other where narrow."""
-    columns = st.columns([12, 18, 12], gap="medium")
     code = bench_session.asked_code()
+    # on a telephone a machine on the bench has its next check before the suspects: see workshop.css
+    with st.container(key="bench_session" if code else "bench_case"):
+        columns = st.columns([12, 18, 12], gap="medium")
     if code:
         _show_session(code, served, columns, today=today)
     else:
