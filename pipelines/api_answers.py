@@ -14,13 +14,14 @@ from analytics.posterior import Posterior
 from analytics.session import allowed_outcomes
 from analytics.vocabulary import Vocabulary
 from pipelines import api_bodies as bodies
-from pipelines.advice_in_words import next_check_lines, next_choice
+from pipelines.advice_in_words import next_check_lines, next_choice, say_last_repair
 from pipelines.api_words import codes_of, known_code
 from pipelines.bench_tickets import TicketRow
 from pipelines.catalogue import read_vocabulary
 from pipelines.cli_review import as_document
 from pipelines.history import count_like_tickets
 from pipelines.intake import read_bench_ticket, store_bench_ticket
+from pipelines.last_repairs import Visit, find_last_repair
 from pipelines.live import ServingState, load_live, serving_state
 from pipelines.matching import PhraseBook, phrase_books
 from pipelines.reviews import PARTS, review_shop
@@ -44,6 +45,7 @@ class Served:
 def answer_suspects(settings: Settings, body: bodies.CaseBody, *, today: date) -> bodies.SuspectsAnswer:
     """Suspects of a case by falling odds; InputError for what the vocabulary or the fit does not know."""
     advice = _advise(settings, body, today=today)
+    last = advice.case.last_repair
     counts = count_like_tickets(settings.store_path, symptom=advice.case.symptom, family=advice.case.family)
     lines = [
         bodies.SuspectLine(
@@ -59,6 +61,7 @@ def answer_suspects(settings: Settings, body: bodies.CaseBody, *, today: date) -
     return bodies.SuspectsAnswer(
         symptom=advice.case.symptom,
         family=advice.case.family,
+        came_back=say_last_repair(last, served(settings).vocabulary) if last else "",
         like_tickets_symptom=counts.same_symptom,
         like_tickets_symptom_and_family=counts.same_both,
         suspects=lines,
@@ -180,10 +183,14 @@ def _stamp(paths: list[Path]) -> Stamp:
 def _advise(settings: Settings, body: bodies.CaseBody, *, today: date) -> Advice:
     if body.built_year is not None and body.built_year > today.year:
         raise InputError(f"built_year {body.built_year} is after this year, {today.year}. Correct it or leave it out.")
+    if body.machine and not body.shop:
+        raise InputError(f"machine '{body.machine}' is known by its workshop only. Send its shop too.")
     using = served(settings)
     books = using.books
+    symptom = known_code(books["symptom"], "symptom", body.symptom)
+    visit = Visit(body.shop, body.machine, symptom, today)
     case = Case(
-        symptom=known_code(books["symptom"], "symptom", body.symptom),
+        symptom=symptom,
         family=known_code(books["family"], "family", body.family) if body.family else "",
         shop=body.shop,
         age_years=None if body.built_year is None else today.year - body.built_year,
@@ -191,6 +198,7 @@ def _advise(settings: Settings, body: bodies.CaseBody, *, today: date) -> Advice
         also_present=codes_of(books, "symptom", body.also_present),
         also_absent=codes_of(books, "symptom", body.also_absent),
         complaint=body.complaint,
+        last_repair=find_last_repair(settings.store_path, visit, using.vocabulary) if body.machine else None,
     )
     refuse_contradictions(case, using.vocabulary)
     return advise(using.posterior, case, using.vocabulary)

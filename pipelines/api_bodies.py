@@ -71,9 +71,10 @@ class MadeCheck(Body):
 
 
 class CaseBody(Body):
-    """One machine: symptom (code or name) and what else is known."""
+    """One machine: symptom (code or name) and what else is known; `machine` is its name in the workshop `shop`."""
 
     symptom: Word
+    machine: Word = ""
     family: Word = ""
     shop: Word = ""
     built_year: Year | None = None
@@ -122,10 +123,11 @@ class SuspectLine(BaseModel):
 
 
 class SuspectsAnswer(BaseModel):
-    """Suspects by falling odds, and how many like tickets stand behind them."""
+    """Suspects by falling odds, how many like tickets stand behind them; `came_back`: what its last repair tells."""
 
     symptom: str
     family: str
+    came_back: str
     like_tickets_symptom: int
     like_tickets_symptom_and_family: int
     suspects: list[SuspectLine]

@@ -31,6 +31,7 @@ def remote(context: click.Context, url: str, token_file: Path) -> None:
 @click.argument("symptom")
 @click.option("--family", default="", help="Kind of machine, by code or name.")
 @click.option("--shop", default="", help="Workshop.")
+@click.option("--machine", default="", help="Name of the machine in that workshop: its last repair counts.")
 @click.option("--year", type=int, default=None, help="Year of manufacture; leave out when unknown.")
 @click.option("--done", multiple=True, metavar="CHECK=OUTCOME", help="A check already made; may be given many times.")
 @click.option("--complaint", default="", help="The owner's own words.")
@@ -43,7 +44,8 @@ def suspects(server: Server, *, done: tuple[str, ...], year: int | None, as_json
     if as_json:
         click.echo(json.dumps({**found, "next": following}, indent=2))
         return
-    click.echo("\n".join(f"  {line['name']}: {line['in_words']}" for line in found["suspects"]))
+    notes = [found["came_back"], ""] if found["came_back"] else []
+    click.echo("\n".join([*notes, *(f"  {line['name']}: {line['in_words']}" for line in found["suspects"])]))
     like = found["like_tickets_symptom"]
     click.echo(f"\nBehind this: {counted(like, 'ticket')} with this symptom.\n\n{following['in_words']}")
 
