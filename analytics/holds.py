@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import CensoredData, ecdf
 
 from analytics.pooled_rates import PooledRates, pool_rates
 
@@ -92,15 +91,16 @@ def estimate_holds(counts: BandCounts, group: Sequence[str] | np.ndarray) -> pd.
 def raw_holds(spells: pd.DataFrame, horizons: Sequence[int] = HORIZONS) -> np.ndarray:
     """(horizon,) Kaplan-Meier share that holds: `SAME` and `UNKNOWN` comebacks fail, the others end the watch.
 
-    Kaplan and Meier, "Nonparametric estimation from incomplete observations", JASA 53 (1958); scipy.stats.ecdf.
+    Kaplan and Meier, "Nonparametric estimation from incomplete observations", JASA 53 (1958). A machine whose watch
+    ends on the day of a comeback counts as watched on that day.
     """
-    failed = spells["ending"].isin([SAME, UNKNOWN])
-    times = spells["days"].to_numpy(dtype=float).repeat(spells["repairs"].to_numpy(dtype=int))
-    is_failure = failed.to_numpy().repeat(spells["repairs"].to_numpy(dtype=int))
-    if not is_failure.any():
-        return np.ones(len(horizons))
-    holds = ecdf(CensoredData(uncensored=times[is_failure], right=times[~is_failure])).sf
-    return np.asarray(holds.evaluate(np.array(horizons, dtype=float)))
+    failed = spells["ending"].isin([SAME, UNKNOWN]).to_numpy()
+    repairs = spells["repairs"].to_numpy(dtype=float)
+    days, place = np.unique(spells["days"].to_numpy(dtype=float), return_inverse=True)
+    watched = np.bincount(place, weights=repairs)[::-1].cumsum()[::-1]
+    holds = np.cumprod(1.0 - np.bincount(place, weights=repairs * failed) / watched)
+    # nothing failed before the first day
+    return np.concatenate([[1.0], holds])[np.searchsorted(days, horizons, side="right")]
 
 
 def _hold_columns(factors: PooledRates, cumulative: float, horizon: int) -> dict[str, np.ndarray]:

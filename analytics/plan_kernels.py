@@ -22,7 +22,7 @@ BRANCH_FLOOR = 0.002
 _UNOPENED = -1
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, error_model="numpy", nogil=True)
 def order_remedies(columns, done, opened, tables):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Remedies in descending P(cured) / minutes, opening included, cut where handing on is cheaper.
 
@@ -81,7 +81,7 @@ def order_remedies(columns, done, opened, tables):  # type: ignore[no-untyped-de
     return value, order[:length]
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, error_model="numpy", nogil=True)
 def look_one_step(columns, done, opened, tables):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """(value, values by check): make a check, then remedies in p/c order. Times mass; infinite where not possible."""
     price, minutes, after, result_count, likelihood = tables[4], tables[7], tables[8], tables[9], tables[10]
@@ -102,7 +102,7 @@ def look_one_step(columns, done, opened, tables):  # type: ignore[no-untyped-def
     return best, values
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, error_model="numpy", nogil=True)
 def grow_situations(columns, done, opened, tables, limit):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     price, minutes, after, result_count, likelihood = tables[4], tables[7], tables[8], tables[9], tables[10]
     checks, results = likelihood.shape[0], likelihood.shape[1] - 1
@@ -201,7 +201,7 @@ def grow_situations(columns, done, opened, tables, limit):  # type: ignore[no-un
     return (situations, arcs), value, first_arc, arc_count, arc_check, arc_child, arc_minutes
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, error_model="numpy", nogil=True)
 def _settle(at, nodes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Bound and hope of an opened situation from its arcs; whether anything changed."""
     value, hope, tail, settled, best_arc, first_arc, arc_count, arc_child, arc_minutes = nodes
@@ -224,7 +224,7 @@ def _settle(at, nodes):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     return changed
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _mix(number):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """64 well-mixed bits of a small number (the finaliser of splitmix64), so that situations can be told apart."""
     z = np.uint64(number) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(0x9E3779B97F4A7C15)

@@ -5,12 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analytics.advice import SENDOUT_MINUTES, expected_minutes_of, mean_rates
-from analytics.case import Case, CheckResult, validate_case
+from analytics.advice import SENDOUT_MINUTES, expected_minutes_of
+from analytics.case import Case, CheckResult
 from analytics.plan_access import build_access
-from analytics.plan_solution import solve_plan
+from analytics.plan_of_case import PlanOf, plan_of_case
 from analytics.plan_steps import PlanEnds, list_ends
-from analytics.planning import BenchState, make_plan_problem
 from analytics.posterior import Posterior
 from analytics.suspects import belief
 from analytics.vocabulary import Vocabulary
@@ -31,7 +30,9 @@ class DoneRepair:
     suspect: str = ""
 
 
-def replay_plan(posterior: Posterior, repairs: Sequence[DoneRepair], vocabulary: Vocabulary) -> np.ndarray:
+def replay_plan(
+    posterior: Posterior, repairs: Sequence[DoneRepair], vocabulary: Vocabulary, *, plan_of: PlanOf = plan_of_case
+) -> np.ndarray:
     """Minutes (repair, 2): expected under the plan given what it was, and of the checks in the order made.
 
     Both pay the posterior's mean minutes of each check, the vocabulary's minutes for opening and closing, and the price
@@ -46,7 +47,7 @@ def replay_plan(posterior: Posterior, repairs: Sequence[DoneRepair], vocabulary:
     ends: dict[Case, PlanEnds] = {}
     for repair in repairs:
         if repair.case not in ends:
-            ends[repair.case] = _plan_ends(posterior, repair.case, vocabulary)
+            ends[repair.case] = list_ends(plan_of(posterior, repair.case, vocabulary))
     minutes = expected_minutes_of(posterior)
     rows = []
     for repair in repairs:
@@ -71,15 +72,6 @@ def saved_share(minutes: np.ndarray) -> tuple[float, float, float]:
     ratio = plan.mean() / made.mean()
     error = np.std(plan - ratio * made, ddof=1) / np.sqrt(len(plan)) / made.mean()
     return float(1.0 - ratio), float(1.0 - ratio - FAR * error), float(1.0 - ratio + FAR * error)
-
-
-def _plan_ends(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> PlanEnds:
-    validate_case(case, vocabulary)
-    bench = BenchState(sendout_minutes=SENDOUT_MINUTES, check_minutes=expected_minutes_of(posterior))
-    mass = belief(posterior, case, vocabulary).mass
-    return list_ends(
-        solve_plan(make_plan_problem(mass, vocabulary, case.symptom, bench=bench, rates=mean_rates(posterior)))
-    )
 
 
 def _odds(posterior: Posterior, repair: DoneRepair, vocabulary: Vocabulary) -> np.ndarray:

@@ -44,7 +44,7 @@ class PooledRates:
         middle, wanted = np.log(self.mean), ndtri(probability)
 
         def missed(log_rate: np.ndarray, cell: np.ndarray) -> np.ndarray:
-            below = self._of(cell.astype(int)).below(np.exp(log_rate))
+            below = self.of(cell.astype(int)).below(np.exp(log_rate))
             return ndtri(np.clip(below, _LEAST, 1.0 - _LEAST)) - wanted
 
         bracket = (middle - 12.0, middle + 4.0)
@@ -53,7 +53,8 @@ class PooledRates:
         edge = np.where(missed(bracket[0], np.arange(len(middle))) > 0.0, *bracket)
         return np.exp(np.where(np.isfinite(found.x), found.x, edge))
 
-    def _of(self, cells: np.ndarray) -> "PooledRates":
+    def of(self, cells: np.ndarray) -> "PooledRates":
+        """The rates of these cells only."""
         return PooledRates(self.weight[cells], self.shape[cells], self.inverse_scale[cells])
 
     def blurred(self, relative_variance: float) -> "PooledRates":

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy import sparse
 from scipy.special import gammaincinv, ndtr
 
 from analytics.model_inputs import LinkTable
@@ -27,9 +28,9 @@ class _Layout:
         return 2 + len(self.links.suspects) + len(self.links.symptom)
 
     @cached_property
-    def member(self) -> np.ndarray:
+    def member(self) -> sparse.csr_array:
         """(link, symptom) one for the link's own symptom."""
-        return np.equal.outer(self.links.symptom, np.arange(len(self.links.symptoms))) * 1.0
+        return _member(self.links)
 
 
 def draw_alpha(
@@ -46,45 +47,59 @@ def draw_alpha(
     layout = _Layout(links, link_prior.log_weight, terms)
     state = rng.normal(size=(count, layout.size))
     if len(link_prior.rule_link) or len(link_prior.ratio_group):
+        score = _score(state, layout, link_prior)
         for _ in range(STEPS):
-            state = _slice_step(state, layout, link_prior, rng)
+            state, score = _slice_step(state, score, layout, link_prior=link_prior, rng=rng)
     spread = _spreads(state, layout)
     return _alpha(state, layout), {term.name: spread[:, at] for at, term in enumerate(terms)}
 
 
 def log_wishes(alpha: np.ndarray, links: LinkTable, link_prior: LinkPrior) -> np.ndarray:
     """(draw,) what `wish_likelihood.score_wishes` says of each row of alpha (draw, link)."""
-    member = np.equal.outer(links.symptom, np.arange(len(links.symptoms))) * 1.0
     odds = np.exp(alpha)
-    share = odds / (odds @ member)[:, links.symptom]
+    share = odds / (odds @ _member(links))[:, links.symptom]
     told = share[:, link_prior.rule_link]
     a, b = link_prior.rule_beta.T - 1.0
     value = np.log(told) @ a + np.log1p(-told) @ b
     group = link_prior.ratio_group
-    value -= np.log(odds @ group.T) @ (group @ link_prior.ratio_weight)
+    value -= np.log(odds @ sparse.csr_array(group.T)) @ (group @ link_prior.ratio_weight)
     return value + alpha @ link_prior.ratio_weight
 
 
-def _slice_step(state: np.ndarray, layout: _Layout, link_prior: LinkPrior, rng: np.random.Generator) -> np.ndarray:
-    """One elliptical slice step of every chain; brackets shrink for those chains only that are not yet on the slice."""
+def _member(links: LinkTable) -> sparse.csr_array:
+    """(link, symptom) one for the link's own symptom. Sparse: threads that multiply dense matrices as small as these
+    wait for each other longer than they work.
+    """
+    ones, count = np.ones(len(links.symptom)), len(links.symptom)
+    return sparse.csr_array((ones, (np.arange(count), links.symptom)), shape=(count, len(links.symptoms)))
 
-    def score(at: np.ndarray) -> np.ndarray:
-        return log_wishes(_alpha(at, layout), layout.links, link_prior)
 
+def _score(state: np.ndarray, layout: _Layout, link_prior: LinkPrior) -> np.ndarray:
+    return log_wishes(_alpha(state, layout), layout.links, link_prior)
+
+
+def _slice_step(
+    state: np.ndarray, score: np.ndarray, layout: _Layout, *, link_prior: LinkPrior, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """One elliptical slice step of every chain, with the new scores; brackets shrink for those chains only that are not
+    yet on the slice.
+    """
     count = len(state)
-    other, level = rng.normal(size=state.shape), score(state) + np.log(rng.random(count))
+    other, level = rng.normal(size=state.shape), score + np.log(rng.random(count))
+    scores = score.copy()
     angle = rng.uniform(0.0, 2.0 * np.pi, count)
     low, high, new, waiting = angle - 2.0 * np.pi, angle.copy(), state.copy(), np.arange(count)
     while len(waiting):
         turn = angle[waiting, None]
         proposal = np.cos(turn) * state[waiting] + np.sin(turn) * other[waiting]
-        on_slice = score(proposal) > level[waiting]
-        new[waiting[on_slice]] = proposal[on_slice]
+        proposed = _score(proposal, layout, link_prior)
+        on_slice = proposed > level[waiting]
+        new[waiting[on_slice]], scores[waiting[on_slice]] = proposal[on_slice], proposed[on_slice]
         waiting = waiting[~on_slice]
         below = angle[waiting] < 0.0
         low[waiting[below]], high[waiting[~below]] = angle[waiting[below]], angle[waiting[~below]]
         angle[waiting] = rng.uniform(low[waiting], high[waiting])
-    return new
+    return new, scores
 
 
 def _spreads(state: np.ndarray, layout: _Layout) -> np.ndarray:

@@ -1,16 +1,15 @@
 """What a known-good unit kept as a tool saves: the plan of every symptom with its swap and without it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from analytics.advice import SENDOUT_MINUTES, expected_minutes_of, mean_rates
 from analytics.case import Case
-from analytics.plan_solution import Plan, solve_plan
+from analytics.plan_of_case import PlanOf, plan_of_case
+from analytics.plan_solution import Plan
 from analytics.plan_steps import PlanStep, list_ends, write_steps
-from analytics.planning import BenchState, make_plan_problem
 from analytics.posterior import Posterior
 from analytics.suspects import Belief, belief
 from analytics.vocabulary import Vocabulary
@@ -42,7 +41,9 @@ class SwapWorth:
     high: float
 
 
-def value_swaps(posterior: Posterior, arrivals: pd.DataFrame, vocabulary: Vocabulary) -> tuple[SwapWorth, ...]:
+def value_swaps(
+    posterior: Posterior, arrivals: pd.DataFrame, vocabulary: Vocabulary, *, plan_of: PlanOf = plan_of_case
+) -> tuple[SwapWorth, ...]:
     """Every swap of the vocabulary that bears on a symptom that came in, the most minutes saved first.
 
     Parameters
@@ -58,18 +59,18 @@ def value_swaps(posterior: Posterior, arrivals: pd.DataFrame, vocabulary: Vocabu
     swaps = [check.code for check in vocabulary.checks.values() if check.kind == SWAP_KIND]
     bearing = {code: _symptoms_of(code, per_year, posterior, vocabulary) for code in swaps}
     needed = dict.fromkeys(symptom for symptoms in bearing.values() for symptom in symptoms)
-    bench = BenchState(sendout_minutes=SENDOUT_MINUTES, check_minutes=expected_minutes_of(posterior))
-    base = {symptom: _planned(posterior, symptom, vocabulary, bench) for symptom in needed}
+    base = {symptom: plan_of(posterior, Case(symptom), vocabulary) for symptom in needed}
+    shares = {symptom: _shares(belief(posterior, Case(symptom), vocabulary)) for symptom in needed}
     found = []
     for code in swaps:
         if not bearing[code]:
             continue
-        without = replace(bench, excluded=bench.excluded | {code})
         saved = np.zeros(posterior.draw_count)
         uses = 0.0
         for symptom in bearing[code]:
-            plan, minutes = base[symptom]
-            spared = _planned(posterior, symptom, vocabulary, without)[1] - minutes
+            plan = base[symptom]
+            without = plan_of_case(posterior, Case(symptom), vocabulary, excluded=frozenset({code}))
+            spared = shares[symptom] @ (_minutes_by_suspect(without) - _minutes_by_suspect(plan))
             if spared.mean() > 0:
                 saved += per_year[symptom] * spared
                 uses += per_year[symptom] * chance_made(write_steps(plan, chance_floor=RARE_BRANCH), code)
@@ -95,13 +96,10 @@ def _symptoms_of(
     return tuple(symptom for symptom in bears if per_year.get(symptom, 0.0) > 0 and symptom in known)
 
 
-def _planned(posterior: Posterior, symptom: str, vocabulary: Vocabulary, bench: BenchState) -> tuple[Plan, np.ndarray]:
-    """The plan, and its expected minutes in every draw of the belief (the plan kept)."""
-    found = belief(posterior, Case(symptom), vocabulary)
-    problem = make_plan_problem(found.mass, vocabulary, symptom, bench=bench, rates=mean_rates(posterior))
-    plan = solve_plan(problem)
+def _minutes_by_suspect(plan: Plan) -> np.ndarray:
+    """(suspect,) what the plan takes if it is this one."""
     ends = list_ends(plan)
-    return plan, _shares(found) @ (ends.minutes @ ends.by_column)
+    return np.asarray(ends.minutes @ ends.by_column)
 
 
 def _shares(found: Belief) -> np.ndarray:

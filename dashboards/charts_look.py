@@ -9,7 +9,7 @@ import pandas as pd
 
 ROW_PIXELS = 48
 # The title stands level with the headings beside it; nothing is lost at the sides.
-_PADDING = {"top": 12, "bottom": 0, "left": 0, "right": 4}
+_PADDING = {"top": 12, "bottom": 4, "left": 0, "right": 4}
 # The letters of the page around it.
 _FONT = '"Source Sans", sans-serif'
 NAME_RISE, TEXT_PIXELS, SMALL_PIXELS = -8, 14, 12

@@ -7,7 +7,10 @@ import pandas as pd
 
 from dashboards.charts_look import ON_TOP, ROW_PIXELS, SMALL_PIXELS, Palette, dot, finish, quiet_axis, row_labels
 
-_TIME_PIXELS, _SLANT = 280, -60
+_TIME_PIXELS = 280
+# "2026-11" as "Nov 26", and "2026 Q1" as "2026": level, as many as have room.
+_MONTH = "timeFormat(datetime(+slice(datum.value, 0, 4), +slice(datum.value, 5) - 1, 1), '%b %y')"
+_YEAR = "slice(datum.value, 0, 4)"
 
 
 def chart_rates(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str], scale: str) -> alt.LayerChart:
@@ -37,7 +40,9 @@ def chart_months(frame: pd.DataFrame, palette: Palette, *, title: Sequence[str],
     title : what is drawn, one line an item
     scale : what bars and bands are
     """
-    months = quiet_axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
+    months = quiet_axis(
+        palette, title=None, labelExpr=_MONTH, labelAngle=0, labelPadding=6, labelOverlap="greedy", grid=False
+    )
     x = alt.X("month:N", sort=list(frame["month"]), axis=months, scale=alt.Scale(padding=0.2))
     y = alt.Y("tickets:Q", axis=quiet_axis(palette, title=scale, tickCount=5, **ON_TOP))
     tooltip = [alt.Tooltip("phrase:N", title="month")]
@@ -62,7 +67,17 @@ def chart_quarters(
     scale : what the numbers are
     changes : quarters from which on the figure is another
     """
-    quarters = quiet_axis(palette, title=None, labelAngle=_SLANT, labelOverlap="greedy", grid=False)
+    years = [quarter for quarter in frame["quarter"] if quarter.endswith("Q1")]
+    quarters = quiet_axis(
+        palette,
+        title=None,
+        values=years,
+        labelExpr=_YEAR,
+        labelAngle=0,
+        labelPadding=6,
+        labelOverlap="greedy",
+        grid=False,
+    )
     x = alt.X("quarter:N", sort=list(frame["quarter"]), axis=quarters, scale=alt.Scale(type="point", padding=0.5))
     y = alt.Y("low:Q", scale=alt.Scale(zero=True), axis=quiet_axis(palette, title=scale, tickCount=5, **ON_TOP))
     base = alt.Chart(frame.dropna(subset=["value"])).encode(x=x, tooltip=[alt.Tooltip("phrase:N", title="quarter")])

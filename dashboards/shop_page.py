@@ -1,25 +1,29 @@
-"""The Shop page put together: one part at a time; a part whose module is not installed is not offered."""
+"""The Shop page put together: one part at a time."""
 
-from importlib import import_module
-from importlib.util import find_spec
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import streamlit as st
 
 from dashboards import first_run
 from dashboards.sentences import sentence
+from dashboards.shop_arrivals import show_arrivals
+from dashboards.shop_checks import show_checks
+from dashboards.shop_comebacks import show_comebacks
+from dashboards.shop_donor import show_donor
+from dashboards.shop_shelf import show_shelf
 from pipelines.live import ServingState
 from pipelines.settings import read_settings
 
 STYLE = Path(__file__).with_name("tickets_touch.css")
 PART = "shop_part"
-# Each part is dashboards/shop_<part>.py with a function show_<part>().
-PART_KEYS = {
-    "checks": "shop.checks",
-    "comebacks": "shop.comebacks",
-    "arrivals": "shop.arrivals",
-    "shelf": "shop.shelf",
-    "donor": "shop.donor",
+# What each part is called, and what shows it.
+PARTS: Mapping[str, tuple[str, Callable[[], None]]] = {
+    "checks": ("shop.checks", show_checks),
+    "comebacks": ("shop.comebacks", show_comebacks),
+    "arrivals": ("shop.arrivals", show_arrivals),
+    "shelf": ("shop.shelf", show_shelf),
+    "donor": ("shop.donor", show_donor),
 }
 
 
@@ -28,15 +32,15 @@ def show_shop(facts: ServingState | None) -> None:
     if facts is None or not facts.ticket_count:
         first_run.show_steps(facts, read_settings())
         return
-    parts = [name for name in PART_KEYS if find_spec(f"dashboards.shop_{name}") is not None]
-    part = st.segmented_control(
+    names = list(PARTS)
+    chosen = st.segmented_control(
         sentence("shop.part"),
-        parts,
-        format_func=lambda name: sentence(PART_KEYS[name]),
-        default=parts[0],
+        names,
+        format_func=lambda name: sentence(PARTS[name][0]),
+        default=names[0],
         required=True,
         key=PART,
         label_visibility="collapsed",
     )
-    name = str(part or parts[0])
-    getattr(import_module(f"dashboards.shop_{name}"), f"show_{name}")()
+    _, show = PARTS[str(chosen or names[0])]
+    show()

@@ -32,21 +32,21 @@ def review_repeaters(settings: Settings, vocabulary: Vocabulary) -> Part:
     rates = pool_rates(
         seen["tickets"].to_numpy(dtype=float), years, seen["family"], copies=seen["machines"].to_numpy(dtype=float)
     )
+    told = np.flatnonzero((seen[MACHINE] != "") & (seen["tickets"] >= FEWEST_VISITS))
+    shown, rates = seen.iloc[told], rates.of(told)
     table = pd.DataFrame(
         {
-            SHOP: seen[SHOP],
-            MACHINE: seen[MACHINE],
-            "family": [_family(code, vocabulary) for code in seen["family"]],
+            SHOP: shown[SHOP].to_numpy(),
+            MACHINE: shown[MACHINE].to_numpy(),
+            "family": [_family(code, vocabulary) for code in shown["family"]],
             RATE: rates.mean.round(2),
             "from": rates.quantile(0.05).round(2),
             "to": rates.quantile(0.95).round(2),
-            "tickets": seen["tickets"],
-            "comebacks within a year": seen["comebacks"],
-            "years watched": years.round(1),
+            "tickets": shown["tickets"].to_numpy(),
+            "comebacks within a year": shown["comebacks"].to_numpy(),
+            "years watched": years[told].round(1),
         }
-    )[((seen[MACHINE] != "") & (seen["tickets"] >= FEWEST_VISITS)).to_numpy()].sort_values(
-        RATE, ascending=False, kind="stable", ignore_index=True
-    )
+    ).sort_values(RATE, ascending=False, kind="stable", ignore_index=True)
     if table.empty:
         return Part(QUESTION_REPEATERS, f"No machine came in {FEWEST_VISITS} times.", pd.DataFrame())
     first = table.iloc[0]
@@ -96,7 +96,7 @@ _TREND_NOTES = (
 
 
 def _trend_row(key: tuple[str, str, str], visits: pd.DataFrame) -> dict[str, object]:
-    times, end = visits["day"].to_numpy(), float(visits["until"].iloc[0])
+    times, end = np.sort(visits["day"].to_numpy()), float(visits["until"].iloc[0])
     law, (u, chance) = fit_power_law(times, end), laplace_trend(times, end)
     return {
         **dict(zip((SHOP, MACHINE, "family"), key, strict=True)),

@@ -7,11 +7,13 @@ import pandas as pd
 
 from analytics.case import Case, CheckResult
 from analytics.errors import InputError
+from analytics.plan_of_case import PlanOf
 from analytics.plan_replays import DoneRepair, replay_plan, saved_share
 from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary
-from pipelines.posteriors import has_published_fit, load_newest
+from pipelines.posteriors import has_published_fit
 from pipelines.review_parts import Part
+from pipelines.review_plans import newest_planner
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query
 from pipelines.wording import counted, in_ten, minutes_phrase
@@ -36,7 +38,7 @@ def review_replays(settings: Settings, vocabulary: Vocabulary) -> Part:
         return Part(QUESTION, "There is no fit to plan with yet. `faultodds fit` makes one.", pd.DataFrame())
     with reading(settings.store_path) as con:
         rows = run_query(con, "review_repairs", limit=REPLAYED)
-    minutes = replay_minutes(rows, load_newest(settings), vocabulary)
+    minutes = replay_minutes(rows, *newest_planner(settings), vocabulary)
     if len(minutes) < FEW_REPAIRS:
         finding = f"Only {counted(len(minutes), 'repair')} could be laid beside the plan: too few to say."
         return Part(QUESTION, finding, pd.DataFrame(), NOTES)
@@ -45,7 +47,7 @@ def review_replays(settings: Settings, vocabulary: Vocabulary) -> Part:
     return Part(QUESTION, _say(minutes), _by_symptom(minutes), (*NOTES, *gone))
 
 
-def replay_minutes(rows: pd.DataFrame, posterior: Posterior, vocabulary: Vocabulary) -> pd.DataFrame:
+def replay_minutes(rows: pd.DataFrame, posterior: Posterior, plan_of: PlanOf, vocabulary: Vocabulary) -> pd.DataFrame:
     """A row a repair: symptom (in words), plan, made (minutes); what vocabulary or fit do not know is left out.
 
     Parameters
@@ -57,7 +59,7 @@ def replay_minutes(rows: pd.DataFrame, posterior: Posterior, vocabulary: Vocabul
     parts = []
     for case, alike in groupby(repairs, key=lambda repair: repair.case):
         try:
-            minutes = replay_plan(posterior, list(alike), vocabulary)
+            minutes = replay_plan(posterior, list(alike), vocabulary, plan_of=plan_of)
         except InputError:
             # added to the vocabulary after the fit: the next fit will know it
             continue

@@ -5,13 +5,15 @@ from datetime import date
 import pandas as pd
 
 from analytics.errors import InputError
+from analytics.plan_of_case import PlanOf, plan_of_case
 from analytics.posterior import Posterior
 from analytics.swap_units import SwapWorth, value_swaps
 from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
-from pipelines.posteriors import has_published_fit, load_newest
+from pipelines.posteriors import has_published_fit
 from pipelines.prior_sources import load_prior
 from pipelines.review_parts import Part
+from pipelines.review_plans import newest_planner
 from pipelines.settings import Settings
 from pipelines.shelf_demand import PartDemand, Span, read_part_demand
 from pipelines.shelf_files import PARTS_NAME, read_parts
@@ -57,7 +59,8 @@ def review_shelf(settings: Settings, *, today: date) -> tuple[Part, ...]:
     vocabulary = read_vocabulary(settings.vocabulary_folder)
     before = load_prior(settings, vocabulary)
     demand = read_part_demand(settings, vocabulary, before, today=today)
-    swaps = swaps_part(demand, load_newest(settings) if has_published_fit(settings) else before, vocabulary)
+    planner = newest_planner(settings) if has_published_fit(settings) else (before, plan_of_case)
+    swaps = swaps_part(demand, *planner, vocabulary)
     try:
         parts = read_parts(settings, vocabulary)
     except InputError as problem:
@@ -125,11 +128,11 @@ def say_span(span: Span) -> str:
     return f"Counted over {counted(span.tickets, 'ticket')} from {span.since} to {span.until} ({span.years:.1f} years)."
 
 
-def swaps_part(demand: PartDemand, posterior: Posterior, vocabulary: Vocabulary) -> Part:
+def swaps_part(demand: PartDemand, posterior: Posterior, plan_of: PlanOf, vocabulary: Vocabulary) -> Part:
     """Swaps by the bench minutes they spare a year."""
     by_symptom = demand.arrivals.groupby("symptom", as_index=False)["tickets"].sum()
     arrivals = by_symptom.assign(per_year=by_symptom["tickets"] / demand.span.years)
-    worths = value_swaps(posterior, arrivals, vocabulary)
+    worths = value_swaps(posterior, arrivals, vocabulary, plan_of=plan_of)
     if not worths:
         return Part(QUESTION_SWAPS, "No swap of the list bears on a symptom that came in.", pd.DataFrame())
     table = pd.DataFrame([_swap_row(worth, vocabulary) for worth in worths])

@@ -1,6 +1,6 @@
 -- When the machines that came in most often did. $fewest: visits a machine must have; $most: machines to return.
 -- shop; machine; family (newest given, ""); day (of the visit, counted from the day before the workshop's first ticket);
--- until (last day any ticket was opened, counted alike).
+-- until (last day any ticket was opened, counted alike). In no order.
 with span as (
     select shop, min(opened_on) - interval 1 day as zero, (select max(opened_on) from tickets) as last_day
     from tickets
@@ -19,5 +19,4 @@ select shop, machine, often.family, date_diff('day', zero::date, opened_on)::dou
        date_diff('day', zero::date, last_day)::double as until
 from tickets t
 join often using (shop, machine)
-join span using (shop)
-order by shop, machine, day;
+join span using (shop);

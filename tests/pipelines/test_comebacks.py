@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import binom
+from scipy.stats import CensoredData, binom, ecdf
 
 from analytics.case import Case, LastRepair
 from analytics.comebacks import COMEBACK_DAYS, Pairs, chance_again, comeback_factor
@@ -122,6 +122,18 @@ def test_raw_holds_are_those_of_a_table_by_hand() -> None:
         [(20, SAME, 1), (50, "other", 1), (100, SAME, 1), (400, HELD, 1)], columns=["days", "ending", "repairs"]
     )
     assert raw_holds(spells).tolist() == [0.75, 0.75, 0.375]
+
+
+def test_raw_holds_are_those_of_another_program() -> None:
+    # scipy.stats.ecdf on the same repairs, one by one; horizons before, between and after all days
+    rng = np.random.default_rng(5)
+    spells = pd.DataFrame({"days": rng.integers(0, 500, 80), "ending": rng.choice([SAME, UNKNOWN, "other", HELD], 80)})
+    spells = spells.assign(repairs=rng.integers(1, 4, 80))
+    times = spells["days"].to_numpy().repeat(spells["repairs"])
+    failed = spells["ending"].isin([SAME, UNKNOWN]).to_numpy().repeat(spells["repairs"])
+    holds = ecdf(CensoredData(uncensored=times[failed], right=times[~failed])).sf
+    horizons = (0, 30, 90, 365, 900)
+    assert raw_holds(spells, horizons) == pytest.approx(holds.evaluate(np.array(horizons)))
 
 
 def test_one_lucky_repair_tops_no_list() -> None:

@@ -19,12 +19,13 @@ from pipelines.intake import save_ticket
 from pipelines.machines_kept import NAME, machines_kept_path, read_machines_kept
 from pipelines.review_arrivals import QUESTION_LOAD, read_history, review_arrivals
 from pipelines.review_checks import HITS, MADE, QUESTION_FIX, SETTLED, review_checks
+from pipelines.review_figures import TABLE_ROWS
 from pipelines.review_machines import QUESTION as QUESTION_MACHINES
 from pipelines.review_parts import Part
 from pipelines.review_pdf import report_pdf
 from pipelines.review_quarters import NO_CHANGE, QUARTER, QUESTION_FIRST, fill_quarters, first_check_part
 from pipelines.review_replays import QUESTION as QUESTION_PLAN
-from pipelines.review_report import TOP_ROWS, report_html
+from pipelines.review_report import report_html
 from pipelines.settings import Settings
 
 TODAY = date(2026, 11, 25)
@@ -199,6 +200,6 @@ def test_what_a_vocabulary_says_stays_text_on_the_printed_page() -> None:
     assert "&lt;script&gt;" in page
     assert "Which &amp; why?" in page
     assert page.count("A note.") == 1
-    assert page.count("<tr>") == TOP_ROWS + 1
+    assert page.count("<tr>") == TABLE_ROWS + 1
     assert "http" not in page.replace("http-equiv", "")
     assert report_pdf(parts, made_on=TODAY).startswith(b"%PDF")
