@@ -52,11 +52,11 @@ def carry_fit(
     start = _start(last, centring, share)
     carried = carry_on(start, density, seed=seed, trajectories=TRAJECTORIES, progress=progress)
     return make_posterior(
-        _draws(carried, centring, share),
+        newest_draws(carried, centring, share),
         inputs,
         prior,
         priors=priors,
-        diagnostics=_diagnose(carried, centring),
+        diagnostics=diagnose_runs(carried, centring),
         rng=np.random.default_rng(seed),
         fit_id=fit_id,
     )
@@ -95,7 +95,7 @@ def _start(last: Posterior, centring: Centring, share: np.ndarray) -> np.ndarray
     return put_together(States(log_spread, np.log(arrays["minutes_spread"][chosen]), unit, raw))
 
 
-def _draws(carried: Carried, centring: Centring, share: np.ndarray) -> Draws:
+def newest_draws(carried: Carried, centring: Centring, share: np.ndarray) -> Draws:
     """The newest states, as many as are stored."""
     newest = carried.states[::-1].reshape(-1, carried.states.shape[-1])[:STORED_DRAWS]
     parts = take_apart(newest, centring)
@@ -107,7 +107,8 @@ def _draws(carried: Carried, centring: Centring, share: np.ndarray) -> Draws:
     )
 
 
-def _diagnose(carried: Carried, centring: Centring) -> Diagnostics:
+def diagnose_runs(carried: Carried, centring: Centring) -> Diagnostics:
+    """R-hat of earlier against later trajectories, effective draws over independent runs."""
     moving = drift(carried)
     return Diagnostics(
         max_rhat=float(moving.max()),

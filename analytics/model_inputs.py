@@ -5,14 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.check_rates import CheckTable, check_likelihood, count_check_table, shrunken_rates
-from analytics.companions import companion_likelihood, companion_rates
-from analytics.evidence import Evidence, read_possible, read_results
+from analytics.check_rates import CheckTable, count_check_table
+from analytics.companions import companion_rates
+from analytics.evidence import Evidence
+from analytics.told_likelihood import told_by_cells
 from analytics.vocabulary import CONFIRMATIONS, SOMETHING_ELSE, Vocabulary
 
-# How often a suspect that was rolled up may have been a guess among its symptom's list: what the model believes before
-# the fit of a ticket whose machine worked again (see `terms.Priors.misread_mean`).
-ROLLED_UP_GUESS = 0.05
 # Failure mode of `something_else`: it has none of its own, yet shops differ in how often they end there.
 NO_MODE = "no_mode"
 
@@ -44,8 +42,9 @@ class TicketTables:
     context (context, 3); sure (context, age) tickets whose suspect is certain, and link_total (link,), family_total
     (family + 1, suspect), shop_total (shop + 1, mode), age_total (link, age) their margins.
     Written suspects that may be a guess: written (row, 3) age, slot, grade - 1; written_weight (row,).
-    All others: pattern (row, 3) age (-1: no year), grade - 1 (-1: nothing written), slot; pattern_weight (row,);
-    pattern_likelihood (row, slot). `*_start` (context + 1,) says which rows belong to a context.
+    All others: pattern (row, 3) age (-1: no year), grade - 1 (-1: nothing written), slot, those of one age and grade
+    together; pattern_weight (row,); pattern_likelihood (row, slot). `*_start` (context + 1,) says which rows belong to
+    a context.
     """
 
     context: np.ndarray
@@ -112,7 +111,8 @@ def model_inputs(evidence: Evidence, vocabulary: Vocabulary) -> ModelInputs:
     placed = _place_cells(evidence.cells, links, families=families, shops=shops, ages=ages)
     checks = count_check_table(evidence, vocabulary)
     companions = companion_rates(evidence, vocabulary)
-    likelihood = _cell_likelihood(placed, links, checks=checks, companions=companions)
+    lists = tuple(links.suspect[links.slots_of(symptom)] for symptom in range(len(links.symptoms)))
+    likelihood = told_by_cells(placed, lists, (links.symptoms, links.suspects), checks=checks, companions=companions)
     return ModelInputs(
         links=links,
         families=families,
@@ -137,7 +137,7 @@ def _ticket_tables(
     weight = placed["weight"].to_numpy(dtype=float)
     has_year, named = age >= 0, slot >= 0
     sure, written = has_year & named & (grade == 0), has_year & named & (grade >= 1)
-    order = np.argsort(at, kind="stable")
+    order = np.lexsort((grade, age, at))
     written_rows, pattern_rows = order[written[order]], order[~(sure | written)[order]]
     link = links.slot_link[placed["symptom"].to_numpy(dtype=np.int64), np.maximum(slot, 0)]
     family_count, shop_count, age_count = sizes
@@ -195,38 +195,6 @@ def _place_cells(
             "weight": cells["weight"].astype(float),
         }
     )
-
-
-def _cell_likelihood(
-    placed: pd.DataFrame, links: LinkTable, *, checks: CheckTable, companions: np.ndarray
-) -> np.ndarray:
-    """(cell, slot): one-hot of the written suspect, else the product over checks and other symptoms."""
-    rates = shrunken_rates(checks)
-    likelihood = np.zeros((len(placed), links.slot_link.shape[1]))
-    named = (placed["slot"] >= 0).to_numpy()
-    likelihood[named, placed["slot"].to_numpy()[named]] = 1.0
-    unresolved = placed[~named]
-    for (symptom, results, others), cells in unresolved.groupby(["symptom", "results", "others"]).indices.items():
-        listed = links.suspect[links.slots_of(symptom)]
-        possible = read_possible(results)
-        if possible:
-            likelihood[np.flatnonzero(~named)[cells], : len(listed)] = _among(possible, listed, links)
-            continue
-        product = companion_likelihood(companions, _symptom_pairs(others, links), listed)
-        for check, outcome in read_results(results):
-            product = product * check_likelihood(rates, checks, check=check, outcome=outcome)[listed]
-        likelihood[np.flatnonzero(~named)[cells], : len(listed)] = product / product.max()
-    return likelihood
-
-
-def _among(possible: tuple[str, ...], listed: np.ndarray, links: LinkTable) -> np.ndarray:
-    """(slot,) P(written down as one of `possible` | suspect): it is one of them, or it was a guess."""
-    inside = np.array([links.suspects[at] in possible for at in listed])
-    return (1.0 - ROLLED_UP_GUESS) * inside + ROLLED_UP_GUESS * inside.mean()
-
-
-def _symptom_pairs(others: str, links: LinkTable) -> tuple[tuple[int, bool], ...]:
-    return tuple((links.symptoms.index(code), presence == "present") for code, presence in read_results(others))
 
 
 def _age_share(placed: pd.DataFrame, *, family_count: int, age_count: int) -> np.ndarray:

@@ -16,13 +16,21 @@ from threadpoolctl import threadpool_limits
 
 from analytics.log_density import Density
 
-# A trajectory of about a quarter turn forgets where it began, as far as one in so many variables can.
-STEPS = 7
 # Each thread works on so many states at once: enough for numpy, few enough for the processor's cache.
 BLOCK = 50
-FIRST_STEP_SIZE, WANTED_ACCEPTANCE = 0.2, 0.8
+WANTED_ACCEPTANCE = 0.8
 # How much of the miss a step size makes good after a trajectory; from the third on it stays, or it would bias.
 CORRECTION, TUNED = 1.0, 2
+
+
+@dataclass(frozen=True)
+class Gait:
+    """How a trajectory goes: so many steps, of this size at first. About a quarter turn forgets where it began, as far
+    as one in so many variables can.
+    """
+
+    steps: int = 7
+    first_size: float = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +50,7 @@ def carry_on(
     *,
     seed: int,
     trajectories: int,
+    gait: Gait = Gait(),
     progress: Callable[[float], None] | None = None,
 ) -> Carried:
     """Every state moved by so many trajectories.
@@ -59,7 +68,7 @@ def carry_on(
 
     def run(block: np.ndarray, key: np.random.SeedSequence) -> Carried:
         nonlocal done
-        carried = _run(block, density, scale, rng=np.random.default_rng(key), trajectories=trajectories)
+        carried = _run(block, density, scale, rng=np.random.default_rng(key), going=(gait, trajectories))
         done += 1
         if progress is not None:
             progress(done / len(blocks))
@@ -108,14 +117,15 @@ def _or_one(variance: np.ndarray) -> np.ndarray:
 
 
 def _run(
-    states: np.ndarray, density: Density, scale: np.ndarray, *, rng: np.random.Generator, trajectories: int
+    states: np.ndarray, density: Density, scale: np.ndarray, *, rng: np.random.Generator, going: tuple[Gait, int]
 ) -> Carried:
-    step_size, kept, rates, flown = FIRST_STEP_SIZE, [], [], 0
+    gait, trajectories = going
+    step_size, kept, rates, flown = gait.first_size, [], [], 0
     now = (states, *density(states))
     for at in range(TUNED + trajectories):
         # one that flies off ends in numbers that are none, and is given up
         with np.errstate(all="ignore"):
-            now, rate, lost = _fly(now, density, step_size * scale * rng.uniform(0.8, 1.2), rng)
+            now, rate, lost = _fly(now, density, (gait.steps, step_size * scale * rng.uniform(0.8, 1.2)), rng)
         if at < TUNED:
             step_size *= float(np.exp(CORRECTION * (rate - WANTED_ACCEPTANCE)))
         else:
@@ -126,14 +136,20 @@ def _run(
 
 
 def _fly(
-    now: tuple[np.ndarray, np.ndarray, np.ndarray], density: Density, sizes: np.ndarray, rng: np.random.Generator
+    now: tuple[np.ndarray, np.ndarray, np.ndarray],
+    density: Density,
+    stride: tuple[int, np.ndarray],
+    rng: np.random.Generator,
 ) -> tuple[tuple[np.ndarray, np.ndarray, np.ndarray], float, int]:
-    """One trajectory for each state, kept or given up by the rule of Metropolis; `sizes` (variable,) of its steps."""
+    """One trajectory for each state, kept or given up by the rule of Metropolis; `stride`: how many steps, and their
+    sizes (variable,).
+    """
     start, value, slope = now
+    steps, sizes = stride
     pace = rng.normal(size=start.shape)
     energy = value - 0.5 * (pace**2).sum(1)
     place, at_value, at_slope = start, value, slope
-    for _ in range(STEPS):
+    for _ in range(steps):
         half = pace + 0.5 * sizes * at_slope
         place = place + sizes * half
         at_value, at_slope = density(place)

@@ -94,56 +94,102 @@ def score_written(cells: Any, rows: Any, misread: Any, d_misread: Any) -> float:
     return total
 
 
+# Sums may be taken in any order, so that the processor adds several suspects at a time.
+ANY_ORDER = {"reassoc", "contract"}
+# Logarithms of single tickets are taken of their product, as long as it is far from what a number can hold.
+SMALLEST_FACTOR, SMALLEST_PRODUCT = 1e-100, 1e-150
+
+
 @numba.njit(error_model="numpy")
 def score_patterns(cells: Any, rows: Any, age_share: Any, misread: Any, d_misread: Any) -> float:
     """Tickets that say how likely each suspect is, with or without the machine's age; adds like `score_written`.
 
-    Without the age, P(k) is the mixture over ages, the same for every such ticket of the context.
+    Rows of one context, age and grade stand together, see `model_inputs`: their P(k) is the same, and so is what each
+    adds to the gradient but for its likelihoods, so that a row costs two passes over its suspects and no more.
+    Without the age, P(k) is the mixture over ages.
     """
-    context, slot_count, odds, part, d_odds, pull = cells
-    start, pattern, pattern_weight, likelihood = rows
-    ages, total = part.shape[1], 0.0
-    weight, blend = np.empty(ages), np.empty(odds.shape[1])
-    mixed, wanted = np.empty(odds.shape[1]), np.empty(odds.shape[1])
+    context, slot_count = cells[0], cells[1]
+    start, pattern, weight, likelihood = rows
+    width, total = likelihood.shape[1], 0.0
+    chance, wanted = np.zeros(width), np.zeros(width)
     for at in range(context.shape[0]):
-        count, family, shop = slot_count[context[at, 0]], context[at, 1], context[at, 2]
-        even, undated = 1.0 / count, False
-        for row in range(start[at], start[at + 1]):
-            undated = undated or pattern[row, 0] < 0
-        if undated:
-            for age in range(ages):
-                weight[age] = age_share[family, age] * part[at, age]
-            for slot in range(count):
-                mixed[slot], wanted[slot] = 0.0, 0.0
-                for age in range(ages):
-                    mixed[slot] += odds[at, slot, age] * weight[age]
-        for row in range(start[at], start[at + 1]):
-            age, grade = pattern[row, 0], pattern[row, 1]
+        count, shop, first = slot_count[context[at, 0]], context[at, 2], start[at]
+        while first < start[at + 1]:
+            age, grade, last = pattern[first, 0], pattern[first, 1], first + 1
+            while last < start[at + 1] and pattern[last, 0] == age and pattern[last, 1] == grade:
+                last += 1
             rate = misread[grade, shop] if grade >= 0 else 0.0
-            whole, slope = 0.0, 0.0
-            for slot in range(count):
-                chance = mixed[slot] if age < 0 else odds[at, slot, age] * part[at, age]
-                blend[slot] = (likelihood[row, slot] * (1.0 - rate) + rate * even) * chance
-                whole += blend[slot]
-                slope += chance * (even - likelihood[row, slot])
-            total += pattern_weight[row] * np.log(whole)
-            scale = pattern_weight[row] / whole
+            place = (at, age, count)
+            mix_ages(place, cells, age_share, chance)
+            value, slope = score_alike(
+                (weight[first:last], likelihood[first:last]), chance, (rate, 1.0 / count), wanted
+            )
+            total += value
             if grade >= 0:
-                d_misread[grade, shop] += scale * slope
-            if age >= 0:
-                pull[at, age] += pattern_weight[row]
-            for slot in range(count):
-                if age < 0:
-                    wanted[slot] += scale * blend[slot] / mixed[slot]
-                else:
-                    d_odds[at, slot, age] += scale * blend[slot]
-        if undated:
-            for slot in range(count):
-                for age in range(ages):
-                    step = wanted[slot] * odds[at, slot, age] * weight[age]
-                    d_odds[at, slot, age] += step
-                    pull[at, age] += step
+                d_misread[grade, shop] += slope
+            spread_wanted(place, cells, age_share, wanted)
+            first = last
     return total
+
+
+@numba.njit(error_model="numpy")
+def mix_ages(place: Any, cells: Any, age_share: Any, chance: Any) -> None:
+    """Sets `chance` (slot,) to P(k) in the context and age of `place`; without an age, to its mixture over ages."""
+    context, _slot_count, odds, part, _d_odds, _pull = cells
+    at, age, count = place
+    for slot in range(len(chance)):
+        chance[slot] = 0.0
+    for slot in range(count):
+        if age >= 0:
+            chance[slot] = odds[at, slot, age] * part[at, age]
+        else:
+            for each in range(part.shape[1]):
+                chance[slot] += odds[at, slot, each] * part[at, each] * age_share[context[at, 1], each]
+
+
+@numba.njit(error_model="numpy", fastmath=ANY_ORDER)
+def score_alike(rows: Any, chance: Any, guess: Any, wanted: Any) -> Any:
+    """(log likelihood, slope by misread rate) of rows with one P(k); sets `wanted` (slot,) to the gradient by P(k).
+
+    A row's probability is (1 - rate) sum_k P(k) L(k) + rate * even. The second part does not depend on P(k).
+    """
+    weight, likelihood = rows
+    rate, even = guess
+    total, slope, product = 0.0, 0.0, 1.0
+    for slot in range(len(wanted)):
+        wanted[slot] = 0.0
+    for row in range(len(weight)):
+        told, inside = likelihood[row], 0.0
+        for slot in range(len(chance)):
+            inside += told[slot] * chance[slot]
+        whole = (1.0 - rate) * inside + rate * even
+        if weight[row] == 1.0 and whole > SMALLEST_FACTOR:
+            product *= whole
+            if product < SMALLEST_PRODUCT:
+                total, product = total + np.log(product), 1.0
+        else:
+            total += weight[row] * np.log(whole)
+        scale = weight[row] / whole
+        slope += scale * (even - inside)
+        scale *= 1.0 - rate
+        for slot in range(len(wanted)):
+            wanted[slot] += scale * told[slot]
+    return total + np.log(product), slope
+
+
+@numba.njit(error_model="numpy")
+def spread_wanted(place: Any, cells: Any, age_share: Any, wanted: Any) -> None:
+    """Adds a gradient by P(k) to the gradient by log odds and to the pull of the normaliser."""
+    context, _slot_count, odds, part, d_odds, pull = cells
+    at, age, count = place
+    for slot in range(count):
+        for each in range(part.shape[1]):
+            if age >= 0 and each != age:
+                continue
+            share = part[at, each] if age >= 0 else part[at, each] * age_share[context[at, 1], each]
+            step = wanted[slot] * odds[at, slot, each] * share
+            d_odds[at, slot, each] += step
+            pull[at, each] += step
 
 
 @numba.njit(error_model="numpy")

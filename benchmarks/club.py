@@ -37,6 +37,7 @@ from pipelines.settings import Settings
 
 REPORT = Path(__file__).parent / "reports" / "club.json"
 NEWCOMER, SIZES = "Lantern Quay", (0, 20, 100)
+RAW = "all raw tickets"
 TODAY = date(2026, 11, 1)
 EFFORT = Effort(tune=300, draws=600, chains=2)
 
@@ -44,29 +45,33 @@ EFFORT = Effort(tune=300, draws=600, chains=2)
 @click.command()
 @click.option("--worth", type=int, multiple=True, default=(DEFAULT_WORTH,), help="Tickets a pack counts for.")
 @click.option("--threshold", type=int, default=5, help="Fewest tickets in a cell.")
-def main(worth: tuple[int, ...], threshold: int) -> None:
-    """Measure, print a table, write reports/club.json."""
+@click.option("--newcomer", default=NEWCOMER, show_default=True, help="Which workshop is the new one.")
+def main(worth: tuple[int, ...], threshold: int, newcomer: str) -> None:
+    """Measure, print tables, and write reports/club.json, where each newcomer has its entry."""
     began = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
-        rows = list(measure(Path(folder), worth, threshold))
-    report = {"seconds": round(time.perf_counter() - began), "threshold": threshold, "rows": rows}
+        rows = list(measure(Path(folder), worth, threshold, newcomer))
+    report = json.loads(REPORT.read_text(encoding="utf-8")) if REPORT.exists() else {}
+    report[newcomer] = {"seconds": round(time.perf_counter() - began), "threshold": threshold, "rows": rows}
     REPORT.parent.mkdir(exist_ok=True)
     REPORT.write_text(json.dumps(report, indent=1), encoding="utf-8")
-    table = pd.DataFrame(rows)
-    click.echo(table.pivot_table(index="method", columns="own_tickets", values="log_loss", sort=False).round(4))
+    losses = pd.DataFrame(rows).pivot_table(index="method", columns="own_tickets", values="log_loss", sort=False)
+    click.echo(losses.round(4))
+    click.echo("\nPer cent behind all raw tickets:")
+    click.echo((100.0 * (losses / losses.loc[RAW] - 1.0)).round(1))
 
 
-def measure(folder: Path, worths: tuple[int, ...], threshold: int) -> Iterator[dict[str, float | str]]:
+def measure(folder: Path, worths: tuple[int, ...], threshold: int, newcomer: str) -> Iterator[dict[str, float | str]]:
     """One row a size and method: own_tickets, method, scored, log_loss, standard_error."""
     club, new = Settings(folder / "club"), Settings(folder / "new")
-    ingest_files(club, [entry for entry in demo_files() if entry[1] != NEWCOMER])
-    ingest_files(new, [entry for entry in demo_files() if entry[1] == NEWCOMER])
+    ingest_files(club, [entry for entry in demo_files() if entry[1] != newcomer])
+    ingest_files(new, [entry for entry in demo_files() if entry[1] == newcomer])
     vocabulary = read_vocabulary(new.vocabulary_folder)
     opened = np.sort(read_tickets(new.store_path, limit=10**9)["opened_on"].dt.date.to_numpy())
     start = opened[max(SIZES)]
     asked = split_cases(new, vocabulary, Origin(start, date(2027, 1, 1)))[1]
     raw = read_evidence(club.store_path, vocabulary)
-    _bundle_all(club, folder, threshold)
+    _bundle_all(club, folder, threshold, newcomer)
     pooled = _fit(club, vocabulary, read_pool_evidence(club, vocabulary, kinds=KINDS_FOR_PACK))
     packs = {}
     for worth in worths:
@@ -82,7 +87,7 @@ def measure(folder: Path, worths: tuple[int, ...], threshold: int) -> Iterator[d
                 f"pack worth {worth}, own fit": _fit(new, vocabulary, add_evidence([own, evidence]))
                 for worth, evidence in packs.items()
             },
-            "all raw tickets": _fit(new, vocabulary, add_evidence([own, raw])),
+            RAW: _fit(new, vocabulary, add_evidence([own, raw])),
         }
         for name, posterior in answers.items():
             said = forecast_suspects(posterior, asked, vocabulary, Told())
@@ -93,9 +98,9 @@ def measure(folder: Path, worths: tuple[int, ...], threshold: int) -> Iterator[d
             click.echo(f"{size} {name}: {loss.mean():.4f}; {posterior.diagnostics.max_rhat:.3f}", err=True)
 
 
-def _bundle_all(club: Settings, folder: Path, threshold: int) -> None:
+def _bundle_all(club: Settings, folder: Path, threshold: int, newcomer: str) -> None:
     for _, shop, _ in demo_files():
-        if shop != NEWCOMER:
+        if shop != newcomer:
             write_bundle(club, folder / "bundle.zip", shop=shop, today=TODAY, wish=Wish(threshold=threshold))
 
 

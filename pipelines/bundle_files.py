@@ -1,30 +1,28 @@
 """A bundle as one file: manifest, cells as plain Parquet, and a signature if there is one. Trusts nothing it reads."""
 
 import hashlib
-import io
 import json
 import re
 import zipfile
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 import pandas as pd
-import pyarrow as pa
-import pyarrow.parquet as pq
 
 from analytics.errors import InputError
-from analytics.rollup import BUNDLE_COLUMNS
-from analytics.vocabulary import CONFIRMATIONS
+from pipelines.bundle_tables import CELLS, COLUMNS, SIDES, Counts, no_bundle, pack_sides, pack_table, read_counts
 from pipelines.signatures import Signature, check_signature
 
-SCHEMA_VERSION = 1
-MANIFEST, CELLS, SIGNATURE = "manifest.json", "cells.parquet", "signature.json"
+# Version 1 had the cells alone, with the grade of confirmation and without checks; it can still be read.
+SCHEMA_VERSION, CELLS_ONLY = 2, 1
+MANIFEST, SIGNATURE = "manifest.json", "signature.json"
 # A bundle of six workshops with 20 symptoms is below 100 kB; a hundred times that is no bundle.
-MOST_BYTES, MOST_ROWS, LONGEST_TEXT = 10_000_000, 100_000, 4_000
-_CODE = re.compile(r"[a-z0-9_]{0,80}")
-_RESULTS = re.compile(r"[a-z0-9_:=;]{0,4000}")
+MOST_BYTES = 10_000_000
+# What the manifest of version 1 did not state.
+_SINCE_2 = ("parts", "sides", "sides_checksum")
 _CONTRIBUTOR = re.compile(r"(club|pack)-[0-9a-f]{16}")
 
 
@@ -38,6 +36,9 @@ class Manifest:
     threshold, rolled_up : fewest tickets in a cell; level of `rollup.LEVELS` -> tickets
     epsilon, noise_variance : of the noise on each count, 0 without
     corrected : 1 when earlier tickets were counted anew, else 0
+    parts : tables that were rolled up one by one and added: one for the first bundle, one for each later addition
+    sides : what is told beside the cells -> rows: families, checks, minutes
+    cells_checksum, sides_checksum : SHA-256 of the tables' bytes
     """
 
     contributor: str
@@ -54,6 +55,9 @@ class Manifest:
     noise_variance: float
     corrected: int
     cells_checksum: str
+    parts: int = 1
+    sides: Mapping[str, int] = field(default_factory=dict)
+    sides_checksum: str = ""
     schema_version: int = SCHEMA_VERSION
 
 
@@ -62,28 +66,42 @@ class Bundle:
     """A checked bundle: counts add up to what the manifest says; `public_key` is "" when nobody signed."""
 
     manifest: Manifest
-    cells: pd.DataFrame
+    counts: Counts
     public_key: str
     checksum: str
 
-
-def pack_cells(cells: pd.DataFrame) -> bytes:
-    """Cells as uncompressed Parquet; the same cells give the same bytes."""
-    ordered = cells[list(BUNDLE_COLUMNS)].sort_values(list(BUNDLE_COLUMNS[:-1]), ignore_index=True)
-    schema = pa.schema([(name, pa.int64() if name == "tickets" else pa.string()) for name in BUNDLE_COLUMNS])
-    out = io.BytesIO()
-    pq.write_table(
-        pa.Table.from_pandas(ordered, schema=schema, preserve_index=False).replace_schema_metadata(None),
-        out,
-        compression="none",
-        use_dictionary=False,
-    )
-    return out.getvalue()
+    @property
+    def cells(self) -> pd.DataFrame:
+        """The counted tickets, each in one cell."""
+        return self.counts.cells
 
 
 def manifest_bytes(manifest: Manifest) -> bytes:
-    """The manifest as it is signed."""
-    return json.dumps(asdict(manifest), sort_keys=True, indent=1, ensure_ascii=True).encode()
+    """The manifest as it is signed; one of version 1 has the bytes it always had."""
+    told = asdict(manifest)
+    if manifest.schema_version == CELLS_ONLY:
+        told = {name: value for name, value in told.items() if name not in _SINCE_2}
+    return json.dumps(told, sort_keys=True, indent=1, ensure_ascii=True).encode()
+
+
+def counts_facts(counts: Counts) -> dict[str, Any]:
+    """What a manifest says of the counts: row_count, sides and the checksums."""
+    return {
+        "row_count": len(counts.cells),
+        "cells_checksum": hashlib.sha256(pack_table("cells", counts.cells)).hexdigest(),
+        "sides": {side: len(getattr(counts, side)) for side in SIDES},
+        "sides_checksum": _sides_checksum(pack_sides(counts)),
+    }
+
+
+def counts_entries(manifest: Manifest, counts: Counts) -> dict[str, bytes]:
+    """The manifest and its tables, as they stand in a file."""
+    sides = {} if manifest.schema_version == CELLS_ONLY else pack_sides(counts)
+    return {MANIFEST: manifest_bytes(manifest), CELLS: pack_table("cells", counts.cells), **sides}
+
+
+def _sides_checksum(entries: Mapping[str, bytes]) -> str:
+    return hashlib.sha256(b"".join(entries[file] for file in SIDES.values())).hexdigest()
 
 
 def bundle_checksum(manifest: Manifest) -> str:
@@ -91,9 +109,9 @@ def bundle_checksum(manifest: Manifest) -> str:
     return hashlib.sha256(manifest_bytes(manifest)).hexdigest()
 
 
-def save_bundle(path: Path, manifest: Manifest, cells: bytes, signature: Signature | None) -> None:
+def save_bundle(path: Path, manifest: Manifest, counts: Counts, signature: Signature | None) -> None:
     """Written aside and renamed. The same bundle gives the same bytes: no instant is stored."""
-    entries = {MANIFEST: manifest_bytes(manifest), CELLS: cells}
+    entries = counts_entries(manifest, counts)
     if signature is not None:
         entries[SIGNATURE] = json.dumps(asdict(signature), sort_keys=True).encode()
     save_container(path, entries)
@@ -124,62 +142,75 @@ def load_container(path: Path, allowed: tuple[str, ...], *, most_bytes: int) -> 
             listed = box.infolist()
             names = [entry.filename for entry in listed]
             if len(set(names)) != len(names) or not set(names) <= set(allowed):
-                raise _no_bundle(path, "it holds other files than it may")
+                raise no_bundle(path, "it holds other files than it may")
             if any(entry.compress_type != zipfile.ZIP_STORED or entry.file_size > most_bytes for entry in listed):
-                raise _no_bundle(path, "it is compressed")
+                raise no_bundle(path, "it is compressed")
             return {entry.filename: box.read(entry) for entry in listed}
     except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
-        raise _no_bundle(path, "it is damaged or something else") from error
+        raise no_bundle(path, "it is damaged or something else") from error
 
 
 def load_bundle(path: Path) -> Bundle:
     """A bundle whose checksum, signature, counts and codes have been checked; InputError says what is wrong with it."""
-    entries = load_container(path, (MANIFEST, CELLS, SIGNATURE), most_bytes=MOST_BYTES)
-    if not {MANIFEST, CELLS} <= set(entries):
-        raise _no_bundle(path, "its manifest or its cells are missing")
+    entries = load_container(path, (MANIFEST, CELLS, *SIDES.values(), SIGNATURE), most_bytes=MOST_BYTES)
     public_key = ""
-    if SIGNATURE in entries:
+    if {MANIFEST, SIGNATURE} <= set(entries):
         public_key = check_signature(entries[SIGNATURE], entries[MANIFEST])
-    return check_cells(path, entries[MANIFEST], entries[CELLS], public_key=public_key)
+    bundle = check_entries(path, entries, public_key=public_key)
+    _check_whole(path, bundle.manifest, bundle.counts)
+    return bundle
 
 
-def check_cells(path: Path, manifest_told: bytes, cells_told: bytes, *, public_key: str) -> Bundle:
-    """Manifest and cells, compared with each other; `path` is for sentences only."""
-    manifest = read_manifest(path, manifest_told)
-    if hashlib.sha256(cells_told).hexdigest() != manifest.cells_checksum:
-        raise _no_bundle(path, "its cells are not those that its manifest was written for")
-    cells = _read_cells(path, cells_told)
-    _check_counts(path, manifest, cells)
-    return Bundle(manifest, cells, public_key, hashlib.sha256(manifest_told).hexdigest())
+def check_entries(path: Path, entries: Mapping[str, bytes], *, public_key: str) -> Bundle:
+    """Manifest and tables, compared with each other; `path` is for sentences only."""
+    if not {MANIFEST, CELLS} <= set(entries):
+        raise no_bundle(path, "its manifest or its cells are missing")
+    manifest = read_manifest(path, entries[MANIFEST])
+    if hashlib.sha256(entries[CELLS]).hexdigest() != manifest.cells_checksum:
+        raise no_bundle(path, "its cells are not those that its manifest was written for")
+    has_sides = manifest.schema_version != CELLS_ONLY
+    if (set(SIDES.values()) & set(entries)) != (set(SIDES.values()) if has_sides else set()):
+        raise no_bundle(path, "it holds other tables than its manifest says")
+    if has_sides and _sides_checksum(entries) != manifest.sides_checksum:
+        raise no_bundle(path, "its families, checks or minutes are not those that its manifest was written for")
+    counts = read_counts(path, dict(entries))
+    _check_counts(path, manifest, counts)
+    return Bundle(manifest, counts, public_key, hashlib.sha256(entries[MANIFEST]).hexdigest())
 
 
 def read_manifest(path: Path, content: bytes) -> Manifest:
     """The manifest, each entry of the right kind."""
     try:
         told = json.loads(content)
-        if told.get("schema_version") != SCHEMA_VERSION:
+        version = told.get("schema_version")
+        if version not in (CELLS_ONLY, SCHEMA_VERSION):
             raise InputError(
-                f"'{path.name}' was written in version {told.get('schema_version')!r:.20} of the bundle format; this "
-                f"program reads version {SCHEMA_VERSION}. Update faultodds, or ask for a new bundle."
+                f"'{path.name}' was written in version {version!r:.20} of the bundle format; this program reads "
+                f"versions {CELLS_ONLY} and {SCHEMA_VERSION}. Update faultodds, or ask for a new bundle."
             )
-        if set(told) != {field.name for field in fields(Manifest)}:
-            raise _no_bundle(path, "its manifest lacks something")
+        if set(told) != {one.name for one in fields(Manifest) if version != CELLS_ONLY or one.name not in _SINCE_2}:
+            raise no_bundle(path, "its manifest lacks something")
         whole = ("number", "from_year", "to_year", "threshold", "ticket_count", "row_count", "corrected")
-        manifest = Manifest(**{**told, **{name: _whole(told[name]) for name in whole}})
+        told |= {name: _whole(told[name]) for name in (*whole, *(() if version == CELLS_ONLY else ("parts",)))}
+        manifest = Manifest(**told)
         terms = {
             str(group): {str(c): str(n)[:200] for c, n in names.items()} for group, names in manifest.terms.items()
         }
         rolled_up = {str(level): _whole(count) for level, count in manifest.rolled_up.items()}
+        sides = {str(side): _whole(rows) for side, rows in manifest.sides.items()}
         epsilon, variance = float(manifest.epsilon), float(manifest.noise_variance)
     except InputError:
         raise
     except (ValueError, TypeError, AttributeError, KeyError, RecursionError) as error:
-        raise _no_bundle(path, "its manifest cannot be read") from error
+        raise no_bundle(path, "its manifest cannot be read") from error
     if not isinstance(manifest.contributor, str) or not _CONTRIBUTOR.fullmatch(manifest.contributor):
-        raise _no_bundle(path, "its contributor code is none")
-    if not (0.0 <= epsilon < 1e6 and 0.0 <= variance < 1e12) or manifest.threshold < 2 or manifest.number < 1:
-        raise _no_bundle(path, "its manifest holds an impossible number")
-    return Manifest(**{**asdict(manifest), "terms": terms, "rolled_up": rolled_up,
+        raise no_bundle(path, "its contributor code is none")
+    if (
+        not (0.0 <= epsilon < 1e6 and 0.0 <= variance < 1e12)
+        or min(manifest.threshold - 1, manifest.number, manifest.parts) < 1
+    ):
+        raise no_bundle(path, "its manifest holds an impossible number")
+    return Manifest(**{**asdict(manifest), "terms": terms, "rolled_up": rolled_up, "sides": sides,
                        "epsilon": epsilon, "noise_variance": variance})  # fmt: skip
 
 
@@ -189,47 +220,30 @@ def _whole(value: object) -> int:
     return value
 
 
-def _read_cells(path: Path, content: bytes) -> pd.DataFrame:
-    """Rows and plain columns are counted before a value is read: a small file must not grow in memory."""
-    try:
-        file = pq.ParquetFile(io.BytesIO(content))
-        about = file.metadata
-        if about.num_rows > MOST_ROWS or about.num_row_groups > 10 or about.num_columns != len(BUNDLE_COLUMNS):
-            raise _no_bundle(path, f"it has more than {MOST_ROWS:,} rows or other columns")
-        chunks = [about.row_group(g).column(c) for g in range(about.num_row_groups) for c in range(about.num_columns)]
-        if any(chunk.compression != "UNCOMPRESSED" or chunk.has_dictionary_page for chunk in chunks):
-            raise _no_bundle(path, "its cells are compressed")
-        kinds = {field.name: str(field.type) for field in file.schema_arrow}
-        if kinds != {name: "int64" if name == "tickets" else "string" for name in BUNDLE_COLUMNS}:
-            raise _no_bundle(path, "its columns are others than they must be")
-        cells: pd.DataFrame = file.read().to_pandas()
-    except (pa.ArrowException, OSError) as error:
-        raise _no_bundle(path, "its cells are no Parquet") from error
-    if cells.isna().any(axis=None):
-        raise _no_bundle(path, "some of its cells are empty")
-    for column, pattern in (*((c, _CODE) for c in BUNDLE_COLUMNS[:5]), ("results", _RESULTS), ("others", _RESULTS)):
-        bad = [value for value in cells[column].unique() if not pattern.fullmatch(value)]
-        if bad:
-            raise _no_bundle(path, f"'{bad[0]:.30}' is no code (column {column})")
-    if not set(cells["confirmation"]) <= {"", *CONFIRMATIONS}:
-        raise _no_bundle(path, "it names a grade of confirmation that does not exist")
-    return cells
-
-
-def _check_counts(path: Path, manifest: Manifest, cells: pd.DataFrame) -> None:
-    """A bundle that lies about its counts is refused."""
-    tickets = cells["tickets"]
-    if len(cells) != manifest.row_count or int(tickets.sum()) != manifest.ticket_count:
-        raise _no_bundle(path, "its cells do not add up to the tickets that its manifest states")
-    if len(cells) == 0 or int(tickets.min()) < manifest.threshold or int(tickets.max()) > 10**9:
-        raise _no_bundle(path, f"a cell holds fewer tickets than the threshold of {manifest.threshold} that it states")
+def _check_counts(path: Path, manifest: Manifest, counts: Counts) -> None:
+    """A file that lies about its counts is refused."""
+    tickets = counts.cells["tickets"]
+    if len(tickets) != manifest.row_count or abs(float(tickets.sum()) - manifest.ticket_count) > 1e-6 * tickets.sum():
+        raise no_bundle(path, "its cells do not add up to the tickets that its manifest states")
+    if {side: len(getattr(counts, side)) for side in manifest.sides} != dict(manifest.sides):
+        raise no_bundle(path, "its families, checks or minutes are more or fewer than its manifest states")
+    if len(tickets) == 0 or any(getattr(counts, name)["tickets"].le(0).any() for name in COLUMNS):
+        raise no_bundle(path, "it counts nothing")
     if sum(manifest.rolled_up.values()) != manifest.ticket_count:
-        raise _no_bundle(path, "what it says was rolled up does not add up")
-    if cells.duplicated(list(BUNDLE_COLUMNS[:-1])).any():
-        raise _no_bundle(path, "it counts the same cell twice")
+        raise no_bundle(path, "what it says was rolled up does not add up")
 
 
-def _no_bundle(path: Path, reason: str) -> InputError:
-    return InputError(
-        f"'{path.name}' is refused: {reason}. Ask its contributor to write it again with `faultodds bundle write`."
-    )
+def _check_whole(path: Path, manifest: Manifest, counts: Counts) -> None:
+    """What a workshop counted is whole, and never below the threshold that it states."""
+    for name in COLUMNS:
+        tickets = getattr(counts, name)["tickets"]
+        if len(tickets) and (not pd.api.types.is_integer_dtype(tickets) or int(tickets.min()) < manifest.threshold):
+            raise no_bundle(
+                path, f"a count holds fewer tickets than the threshold of {manifest.threshold} that it states"
+            )
+    cells = counts.cells[counts.cells["family"] == ""]
+    for key, open_key in (("suspect", "symptom"), ("symptom", "suspect")):
+        sides = counts.families[counts.families[open_key] == ""].groupby(key)["tickets"].sum()
+        most = (cells if key == "suspect" else cells[cells["suspect"] == ""]).groupby(key)["tickets"].sum()
+        if sides.gt(most.reindex(sides.index, fill_value=0)).any():
+            raise no_bundle(path, "it counts more tickets by family than it has cells for")

@@ -2,11 +2,10 @@
 
 import math
 
-import opendp.prelude as dp
 import pandas as pd
 
 from analytics.errors import InputError
-from analytics.rollup import BUNDLE_COLUMNS, MIXED_GRADE
+from analytics.rollup_cells import BUNDLE_COLUMNS, MIXED_GRADE
 from analytics.vocabulary import SOMETHING_ELSE, UNKNOWN_AGE, Vocabulary
 
 # Above this the noise hides nobody; below, it hides every count of a workshop.
@@ -36,6 +35,9 @@ def add_noise(tickets: pd.DataFrame, vocabulary: Vocabulary, *, epsilon: float) 
     for row in tickets.itertuples(index=False):
         listed = row.suspect if (row.symptom, row.suspect) in counts else SOMETHING_ELSE
         counts[str(row.symptom), str(listed)] += int(row.tickets)
+    # loading it takes longer than most verbs of the terminal do
+    import opendp.prelude as dp
+
     dp.enable_features("contrib")
     noisy = dp.m.make_laplace(dp.vector_domain(dp.atom_domain(T="i64")), dp.l1_distance(T="i64"), scale=1.0 / epsilon)(
         list(counts.values())

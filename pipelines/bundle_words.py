@@ -11,8 +11,10 @@ from rapidfuzz import fuzz, process
 
 from analytics.errors import InputError
 from analytics.evidence import read_possible, read_results, write_possible
-from analytics.rollup import BUNDLE_COLUMNS
+from analytics.rollup_cells import BUNDLE_COLUMNS, FAMILY_COLUMNS
+from analytics.rollup_checks import CHECK_COLUMNS, add_minutes
 from analytics.vocabulary import SOMETHING_ELSE, UNKNOWN_AGE, Vocabulary
+from pipelines.bundle_tables import Counts
 from pipelines.matching import match_spellings, phrase_books
 from pipelines.spreadsheet_cells import defuse, restore
 
@@ -44,21 +46,21 @@ def vocabulary_hash(vocabulary: Vocabulary) -> str:
     return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
 
 
-def terms_used(cells: pd.DataFrame, vocabulary: Vocabulary) -> dict[str, dict[str, str]]:
-    """Field -> code -> name of the words that the cells use, and the limits of the age bands."""
+def terms_used(counts: Counts, vocabulary: Vocabulary) -> dict[str, dict[str, str]]:
+    """Field -> code -> name of the words that the counts use, and the limits of the age bands."""
     names = _names(vocabulary)
-    used = {field: {code: names[field][code] for code in sorted(_codes(cells, field)) if code in names[field]}
+    used = {field: {code: names[field][code] for code in sorted(_codes(counts, field)) if code in names[field]}
             for field in FIELDS}  # fmt: skip
     return {**used, "age_band": _band_limits(vocabulary)}
 
 
 def unknown_words(
-    cells: pd.DataFrame, terms: Mapping[str, Mapping[str, str]], vocabulary: Vocabulary
+    counts: Counts, terms: Mapping[str, Mapping[str, str]], vocabulary: Vocabulary
 ) -> tuple[Proposal, ...]:
     """Codes that this vocabulary lacks, each with the closest code by name."""
     books, names, found = phrase_books(vocabulary), _names(vocabulary), []
     for field in FIELDS:
-        for code in sorted(_codes(cells, field) - set(names[field])):
+        for code in sorted(_codes(counts, field) - set(names[field])):
             name = terms.get(field, {}).get(code, code.replace("_", " "))
             match = match_spellings([name], books[field])[name]
             guess, likeness = match.code, match.score
@@ -97,17 +99,44 @@ def read_mapping(path: Path, vocabulary: Vocabulary) -> dict[tuple[str, str], st
 
 
 def translate(
-    cells: pd.DataFrame,
+    counts: Counts,
     terms: Mapping[str, Mapping[str, str]],
     vocabulary: Vocabulary,
     mapping: Mapping[tuple[str, str], str],
-) -> pd.DataFrame:
-    """The cells in this shop's words; totals stay, what has no word here becomes unknown or something else."""
+) -> Counts:
+    """The counts in this shop's words; totals stay, what has no word here becomes unknown or something else.
+
+    A check that this shop does not have tells it nothing: its outcomes and minutes are left out.
+    """
     names = _names(vocabulary)
 
     def here(field: str, code: str, otherwise: str = "") -> str:
         return code if not code or code in names[field] else mapping.get((field, code), "") or otherwise
 
+    families = counts.families.assign(
+        symptom=[here("symptom", code) for code in counts.families["symptom"]],
+        suspect=[here("suspect", code, SOMETHING_ELSE) for code in counts.families["suspect"]],
+        family=[here("family", code) for code in counts.families["family"]],
+        possible=[_families_here(text, here) for text in counts.families["possible"]],
+    )
+    checks, minutes = (
+        frame.assign(check=[here("check", code) for code in frame["check"]]).query("check != ''")
+        for frame in (counts.checks, counts.minutes)
+    )
+    return Counts(
+        _translate_cells(counts.cells, terms, vocabulary, here),
+        # of a complaint that this shop does not know, families tell nothing
+        families.query("symptom != '' or suspect != ''")
+        .groupby(list(FAMILY_COLUMNS[:-1]), as_index=False)["tickets"]
+        .sum(),
+        checks.groupby(list(CHECK_COLUMNS[:-1]), as_index=False)["tickets"].sum(),
+        add_minutes(minutes),
+    )
+
+
+def _translate_cells(
+    cells: pd.DataFrame, terms: Mapping[str, Mapping[str, str]], vocabulary: Vocabulary, here: Here
+) -> pd.DataFrame:
     limits = _band_limits(vocabulary)
     bands = {code for code, limit in terms.get("age_band", {}).items() if limits.get(code) == limit}
     rows = []
@@ -135,20 +164,28 @@ def _results_here(results: str, vocabulary: Vocabulary, symptom: str, here: Here
     return ";".join(sorted(f"{check}={outcome}" for check, outcome in pairs if check))
 
 
+def _families_here(possible: str, here: Here) -> str:
+    return ";".join(sorted({here("family", code) for code in possible.split(";")} - {""}))
+
+
 def _others_here(others: str, here: Here) -> str:
     pairs = [(here("symptom", code), presence) for code, presence in read_results(others)]
     return ";".join(sorted(f"{code}={presence}" for code, presence in pairs if code))
 
 
-def _codes(cells: pd.DataFrame, field: str) -> set[str]:
+def _codes(counts: Counts, field: str) -> set[str]:
+    cells = counts.cells
     if field == "check":
         pairs = (pair for text in cells["results"].unique() for pair in read_results(text))
-        return {name for name, _ in pairs if ":" not in name}
+        return {name for name, _ in pairs if ":" not in name} | {*counts.checks["check"], *counts.minutes["check"]}
     codes = set(cells[field])
     if field == "suspect":
         codes |= {code for text in cells["results"].unique() for code in read_possible(text)}
     if field == "symptom":
         codes |= {code for text in cells["others"].unique() for code, _ in read_results(text)}
+    if field == "family":
+        codes |= {code for text in counts.families["possible"].unique() for code in text.split(";")}
+        codes |= set(counts.families["family"])
     return codes - {""}
 
 

@@ -1,6 +1,5 @@
 """Writing a workshop's bundle: whole closed years, each ticket counted once and for all."""
 
-import hashlib
 import json
 import secrets
 from dataclasses import dataclass
@@ -10,12 +9,15 @@ from pathlib import Path
 import pandas as pd
 
 from analytics.errors import InputError
-from analytics.rollup import BUNDLE_COLUMNS, DEFAULT_THRESHOLD, RolledUp, roll_up
+from analytics.rollup import roll_up
+from analytics.rollup_cells import DEFAULT_THRESHOLD
+from analytics.rollup_checks import add_minutes, roll_up_minutes, roll_up_outcomes
 from analytics.vocabulary import Vocabulary
-from pipelines.bundle_files import Manifest, bundle_checksum, manifest_bytes, pack_cells, save_bundle
+from pipelines.bundle_files import Manifest, bundle_checksum, counts_facts, manifest_bytes, save_bundle
 from pipelines.bundle_noise import add_noise, noise_variance
+from pipelines.bundle_tables import COLUMNS, NUMBERS, SIDES, Counts, cells_alone
 from pipelines.bundle_words import terms_used, vocabulary_hash
-from pipelines.bundles import keep_pool_cells
+from pipelines.bundles import keep_counts
 from pipelines.catalogue import read_vocabulary
 from pipelines.history import age_band_frame
 from pipelines.pool import CURRENT, OWN, known_bundles
@@ -70,18 +72,27 @@ def write_bundle(settings: Settings, path: Path, *, shop: str, today: date, wish
             )
         return _extend(settings, path, before, shop=shop, order=order, last_order=int(found["last_order"].iloc[0]),
                        to_year=years[1], vocabulary=vocabulary, wish=wish)  # fmt: skip
-    tickets = _count(settings, vocabulary, shop=shop, years=years, after_order=None)
-    rolled = _roll(tickets, vocabulary, wish)
-    manifest = _manifest(rolled.cells, dict(rolled.rolled_up), code=code, number=_next_number(settings, code),
-                         years=years, vocabulary=vocabulary, wish=wish)  # fmt: skip
-    _keep_own(settings, manifest, rolled.cells, shop=shop, order=order)
-    return _save(settings, path, manifest, rolled.cells, wish)
+    table = _count(settings, vocabulary, shop=shop, years=years, after_order=None)
+    counts, levels = _roll(table, vocabulary, wish)
+    manifest = _manifest(counts, levels, code=code, number=_next_number(settings, code), parts=1, years=years,
+                         vocabulary=vocabulary, wish=wish)  # fmt: skip
+    _keep_own(settings, manifest, counts, shop=shop, order=order)
+    return _save(settings, path, _Own(manifest, counts), wish)
 
 
 @dataclass(frozen=True, eq=False)
 class _Own:
     manifest: Manifest
-    cells: pd.DataFrame
+    counts: Counts
+
+
+@dataclass(frozen=True, eq=False)
+class _Raw:
+    """What a shop counted, before anything is rolled up: queries count_bundle_cells, _checks and _minutes."""
+
+    tickets: pd.DataFrame
+    uses: pd.DataFrame
+    minutes: pd.DataFrame
 
 
 def _last_own(settings: Settings, code: str) -> _Own | None:
@@ -89,9 +100,13 @@ def _last_own(settings: Settings, code: str) -> _Own | None:
     rows = known[(known["contributor"] == code) & (known["kind"] == OWN) & (known["state"] == CURRENT)]
     if rows.empty:
         return None
+    checksum = str(rows["checksum"].iloc[0])
     with reading(settings.store_path) as con:
-        cells = run_query(con, "bundle_cells_of", checksum=str(rows["checksum"].iloc[0]))
-    return _Own(Manifest(**json.loads(rows["manifest"].iloc[0])), cells.astype({"tickets": int}))
+        found = {name: run_query(con, f"pool_{name}") for name in COLUMNS}
+    # a bundle holds whole tickets, the store keeps those of packs too
+    own = {name: frame.loc[frame["checksum"] == checksum, list(COLUMNS[name])] for name, frame in found.items()}
+    counts = Counts(**{name: frame.astype({"tickets": int}) for name, frame in own.items()})
+    return _Own(Manifest(**json.loads(rows["manifest"].iloc[0])), counts)
 
 
 def _closed_years(settings: Settings, shop: str, today: date) -> tuple[int, int]:
@@ -107,15 +122,34 @@ def _closed_years(settings: Settings, shop: str, today: date) -> tuple[int, int]
 
 def _count(
     settings: Settings, vocabulary: Vocabulary, *, shop: str, years: tuple[int, int], after_order: int | None
-) -> pd.DataFrame:
+) -> _Raw:
+    chosen = {"shop": shop, "from_year": years[0], "to_year": years[1], "after_order": after_order}
     with reading(settings.store_path) as con, registered(con, age_bands=age_band_frame(vocabulary)):
-        return run_query(con, "count_bundle_cells", shop=shop, from_year=years[0], to_year=years[1],
-                         after_order=after_order)  # fmt: skip
+        found = [run_query(con, f"count_bundle_{name}", **chosen) for name in ("cells", "checks", "minutes")]
+    return _Raw(*found)
 
 
-def _roll(tickets: pd.DataFrame, vocabulary: Vocabulary, wish: Wish) -> RolledUp:
-    counts = add_noise(tickets, vocabulary, epsilon=wish.epsilon) if wish.epsilon else tickets
-    return roll_up(counts, vocabulary, threshold=wish.threshold)
+def _roll(raw: _Raw, vocabulary: Vocabulary, wish: Wish) -> tuple[Counts, dict[str, int]]:
+    """Counts fit to leave the shop, and what was rolled up. With noise the cells alone: the noise hides no more."""
+    if wish.epsilon:
+        rolled = roll_up(add_noise(raw.tickets, vocabulary, epsilon=wish.epsilon), vocabulary, threshold=wish.threshold)
+        return cells_alone(rolled.cells), dict(rolled.rolled_up)
+    rolled = roll_up(raw.tickets, vocabulary, threshold=wish.threshold)
+    named = raw.tickets[raw.tickets["suspect"] != ""].groupby("suspect")["tickets"].sum()
+    checks = roll_up_outcomes(raw.uses, named.to_dict(), vocabulary, threshold=wish.threshold)
+    minutes = roll_up_minutes(raw.minutes[raw.minutes["check"].isin(list(vocabulary.checks))], threshold=wish.threshold)
+    return Counts(rolled.cells, rolled.families, checks, minutes), dict(rolled.rolled_up)
+
+
+def _add(before: Counts, new: Counts) -> Counts:
+    """Two tables that were each rolled up by itself."""
+    both = {name: pd.concat([getattr(before, name), getattr(new, name)]) for name in COLUMNS}
+    summed = {
+        name: frame.groupby([c for c in COLUMNS[name] if c not in NUMBERS], sort=True, as_index=False)["tickets"].sum()
+        for name, frame in both.items()
+        if name != "minutes"
+    }
+    return Counts(**summed, minutes=add_minutes(both["minutes"]))
 
 
 def _extend(
@@ -125,23 +159,23 @@ def _extend(
     """The last bundle with the years that have closed since; the same one again when they hold too little."""
     years = (before.manifest.to_year + 1, to_year)
     if years[0] > to_year:
-        return _save(settings, path, before.manifest, before.cells, wish, "No year has closed since the last bundle.")
-    tickets = _count(settings, vocabulary, shop=shop, years=years, after_order=last_order)
-    if tickets["tickets"].sum() < wish.threshold:
-        return _save(settings, path, before.manifest, before.cells, wish,
+        return _save(settings, path, before, wish, "No year has closed since the last bundle.")
+    table = _count(settings, vocabulary, shop=shop, years=years, after_order=last_order)
+    if table.tickets["tickets"].sum() < wish.threshold:
+        return _save(settings, path, before, wish,
                      "The years closed since hold too few tickets to hide one: they wait for the next.")  # fmt: skip
-    rolled = _roll(tickets, vocabulary, wish)
-    keys = list(BUNDLE_COLUMNS[:-1])
-    cells = pd.concat([before.cells, rolled.cells]).groupby(keys, sort=True, as_index=False).sum()
-    levels = {level: n + before.manifest.rolled_up.get(level, 0) for level, n in rolled.rolled_up.items()}
-    manifest = _manifest(cells, levels, code=before.manifest.contributor, number=before.manifest.number + 1,
-                         years=(before.manifest.from_year, to_year), vocabulary=vocabulary, wish=wish)  # fmt: skip
-    _keep_own(settings, manifest, cells, shop=shop, order=order)
-    return _save(settings, path, manifest, cells, wish)
+    new, lost = _roll(table, vocabulary, wish)
+    counts = _add(before.counts, new)
+    levels = {level: n + before.manifest.rolled_up.get(level, 0) for level, n in lost.items()}
+    manifest = _manifest(counts, levels, code=before.manifest.contributor, number=before.manifest.number + 1,
+                         parts=before.manifest.parts + 1, years=(before.manifest.from_year, to_year),
+                         vocabulary=vocabulary, wish=wish)  # fmt: skip
+    _keep_own(settings, manifest, counts, shop=shop, order=order)
+    return _save(settings, path, _Own(manifest, counts), wish)
 
 
 def _manifest(
-    cells: pd.DataFrame, rolled_up: dict[str, int], *, code: str, number: int, years: tuple[int, int],
+    counts: Counts, rolled_up: dict[str, int], *, code: str, number: int, parts: int, years: tuple[int, int],
     vocabulary: Vocabulary, wish: Wish,
 ) -> Manifest:  # fmt: skip
     return Manifest(
@@ -150,15 +184,15 @@ def _manifest(
         from_year=years[0],
         to_year=years[1],
         vocabulary_hash=vocabulary_hash(vocabulary),
-        terms=terms_used(cells, vocabulary),
+        terms=terms_used(counts, vocabulary),
         threshold=wish.threshold,
-        ticket_count=int(cells["tickets"].sum()),
-        row_count=len(cells),
+        ticket_count=int(counts.cells["tickets"].sum()),
         rolled_up=rolled_up,
         epsilon=wish.epsilon,
         noise_variance=noise_variance(wish.epsilon) if wish.epsilon else 0.0,
         corrected=wish.anew,
-        cells_checksum=hashlib.sha256(pack_cells(cells)).hexdigest(),
+        parts=parts,
+        **counts_facts(counts),
     )
 
 
@@ -171,22 +205,18 @@ def _next_number(settings: Settings, code: str) -> int:
     )
 
 
-def _keep_own(settings: Settings, manifest: Manifest, cells: pd.DataFrame, *, shop: str, order: int) -> None:
+def _keep_own(settings: Settings, manifest: Manifest, counts: Counts, *, shop: str, order: int) -> None:
     with writing(settings.store_path) as con:
         run_query(con, "insert_contributor", shop=shop, code=manifest.contributor, last_order=order)
-        keep_pool_cells(
-            con, manifest, cells, kind=OWN, checksum=bundle_checksum(manifest), state=CURRENT, public_key=""
-        )
+        keep_counts(con, manifest, counts, kind=OWN, checksum=bundle_checksum(manifest), state=CURRENT, public_key="")
 
 
-def _save(
-    settings: Settings, path: Path, manifest: Manifest, cells: pd.DataFrame, wish: Wish, news: str = ""
-) -> Written:
-    code = manifest.contributor
+def _save(settings: Settings, path: Path, own: _Own, wish: Wish, news: str = "") -> Written:
+    manifest, code = own.manifest, own.manifest.contributor
     # who signed once is expected to sign again: otherwise anybody could replace the bundle
     signs = wish.signed or has_key(settings.data_folder, code)
     signature = sign(settings.data_folder, code, manifest_bytes(manifest)) if signs else None
-    save_bundle(path, manifest, pack_cells(cells), signature)
+    save_bundle(path, manifest, own.counts, signature)
     lost = {level: count for level, count in manifest.rolled_up.items() if count and level != "nothing"}
     rolled = "; ".join(f"{level} {count:,}" for level, count in lost.items()) or "nothing"
     told = (
@@ -195,8 +225,16 @@ def _save(
         f"{counted(manifest.row_count, 'cell')}, each of {manifest.threshold} tickets or more "
         f"(contributor {code}, number {manifest.number}).",
         f"Rolled up, by what was lost at most: {rolled}.",
+        _told_beside(manifest),
         f"Counts carry noise, epsilon {manifest.epsilon:g}: totals are no longer exact." if manifest.epsilon else "",
         "Tickets that left the shop before were counted anew: who holds the earlier file can compare the two."
         if manifest.corrected and not news else "",
     )  # fmt: skip
     return Written(manifest, tuple(filter(None, told)))
+
+
+def _told_beside(manifest: Manifest) -> str:
+    """What goes with the cells, in a sentence."""
+    names = {"families": "suspects by family", "checks": "outcomes of checks", "minutes": "minutes of checks"}
+    told = [f"{manifest.sides[side]:,} {names[side]}" for side in SIDES if manifest.sides.get(side)]
+    return f"Beside them, each of {manifest.threshold} tickets or more: {', '.join(told)}." if told else ""

@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
 from pipelines.bundle_files import Bundle, Manifest, load_bundle
+from pipelines.bundle_tables import COLUMNS, Counts, cells_alone
 from pipelines.bundle_words import Proposal, translate, unknown_words, vocabulary_hash
 from pipelines.catalogue import read_vocabulary
 from pipelines.pool import CURRENT, OWN, RECEIVED, SUPERSEDED, WITHDRAWN, known_bundles
@@ -40,7 +41,7 @@ def read_bundle(settings: Settings, path: Path, *, mapping: Mapping[tuple[str, s
     if (theirs["number"] == number).any():
         raise InputError(f"Another bundle with number {number} of {code} is here already. Ask which of them is right.")
     if not theirs.empty and int(theirs["number"].max()) > number:
-        _keep(settings, bundle, bundle.cells.iloc[:0], state=SUPERSEDED)
+        _keep(settings, bundle, cells_alone(bundle.cells.iloc[:0]), state=SUPERSEDED)
         return (f"Bundle {number} of {code} is older than the one in the pool: noted, and not counted.",)
     missing = [word for word in missing_words(bundle, vocabulary) if (word.field, word.code) not in mapping]
     if missing:
@@ -49,8 +50,8 @@ def read_bundle(settings: Settings, path: Path, *, mapping: Mapping[tuple[str, s
             f"vocabulary ('{missing[0].name}' first). Write a mapping with --propose FILE, correct it, and give it "
             "with --mapping FILE."
         )
-    cells = translate(bundle.cells, bundle.manifest.terms, vocabulary, mapping)
-    _keep(settings, bundle, cells, state=CURRENT)
+    counts = translate(bundle.counts, bundle.manifest.terms, vocabulary, mapping)
+    _keep(settings, bundle, counts, state=CURRENT)
     replaced = " It replaces the one before." if (theirs["state"] == CURRENT).any() else ""
     return (
         f"Bundle {number} of {code} is in the pool: {counted(bundle.manifest.ticket_count, 'ticket')} of "
@@ -63,7 +64,7 @@ def missing_words(bundle: Bundle, vocabulary: Vocabulary) -> tuple[Proposal, ...
     """Words of a bundle that this shop's vocabulary lacks, with proposals."""
     if bundle.manifest.vocabulary_hash == vocabulary_hash(vocabulary):
         return ()
-    return unknown_words(bundle.cells, bundle.manifest.terms, vocabulary)
+    return unknown_words(bundle.counts, bundle.manifest.terms, vocabulary)
 
 
 def withdraw(settings: Settings, contributor: str) -> str:
@@ -72,33 +73,37 @@ def withdraw(settings: Settings, contributor: str) -> str:
         known = run_query(con, "bundles_known")
         if not ((known["contributor"] == contributor) & (known["state"] == CURRENT)).any():
             raise InputError(f"'{contributor}' has nothing in the pool. `faultodds bundle show` lists who has.")
-        _retire(con, contributor, WITHDRAWN)
+        retire(con, contributor, WITHDRAWN)
     return f"{contributor} no longer counts. The fit that is served still knows it until you run `faultodds pool fit`."
 
 
-def keep_pool_cells(con: Connection, manifest: Manifest, cells: pd.DataFrame, *, kind: str, **facts: str) -> None:
-    """The row of a bundle or pack and its cells, in place of the last; facts: checksum, state, public_key."""
+def keep_counts(con: Connection, manifest: Manifest, counts: Counts, *, kind: str, **facts: str) -> None:
+    """The row of a bundle or pack and its counts, in place of the last; facts: checksum, state, public_key."""
     if facts["state"] == CURRENT:
-        _retire(con, manifest.contributor, SUPERSEDED)
+        retire(con, manifest.contributor, SUPERSEDED)
     run_query(
         con, "insert_bundle", checksum=facts["checksum"], contributor=manifest.contributor, number=manifest.number,
         kind=kind, state=facts["state"], from_year=manifest.from_year, to_year=manifest.to_year,
         threshold=manifest.threshold, ticket_count=manifest.ticket_count, noise_variance=manifest.noise_variance,
         public_key=facts["public_key"], manifest=json.dumps(asdict(manifest)), stored_at=utc_now(),
     )  # fmt: skip
-    if len(cells):
-        with registered(con, new_cells=cells):
-            run_query(con, "insert_bundle_cells", checksum=facts["checksum"])
+    for name in COLUMNS:
+        frame = getattr(counts, name)
+        if len(frame):
+            with registered(con, **{f"new_{name}": frame}):
+                run_query(con, f"insert_bundle_{name}", checksum=facts["checksum"])
 
 
-def _retire(con: Connection, contributor: str, state: str) -> None:
+def retire(con: Connection, contributor: str, state: str) -> None:
+    """A contributor's current bundle, or a pack, counts no more, and its counts are forgotten."""
     run_query(con, "retire_bundles", contributor=contributor, state=state)
-    run_query(con, "forget_bundle_cells")
+    for name in COLUMNS:
+        run_query(con, f"forget_bundle_{name}")
 
 
-def _keep(settings: Settings, bundle: Bundle, cells: pd.DataFrame, *, state: str) -> None:
+def _keep(settings: Settings, bundle: Bundle, counts: Counts, *, state: str) -> None:
     with writing(settings.store_path) as con:
-        keep_pool_cells(con, bundle.manifest, cells, kind=RECEIVED, checksum=bundle.checksum, state=state,
+        keep_counts(con, bundle.manifest, counts, kind=RECEIVED, checksum=bundle.checksum, state=state,
                         public_key=bundle.public_key)  # fmt: skip
 
 

@@ -1,14 +1,16 @@
 """Verbs of the club: bundle write, read, show, withdraw; pool fit, pack; pack install."""
 
 import json
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from analytics.errors import InputError
-from analytics.rollup import DEFAULT_THRESHOLD
+from analytics.rollup_cells import DEFAULT_THRESHOLD
 from pipelines.bundle_files import load_bundle
+from pipelines.bundle_in_words import about_bundle, tables_of
 from pipelines.bundle_words import read_mapping, write_mapping
 from pipelines.bundle_writing import Wish, write_bundle
 from pipelines.bundles import missing_words, read_bundle, withdraw
@@ -66,22 +68,24 @@ def read(settings: Settings, file: Path, mapping: Path | None, propose: Path | N
 @click.option("--json", "as_json", is_flag=True, help="Print the manifest of FILE as JSON.")
 @click.pass_obj
 def show(settings: Settings, file: Path | None, *, as_json: bool) -> None:
-    """Show what FILE would tell others, or who is in the pool."""
+    """Show what FILE tells others, each count of it, or who is in the pool."""
     if file is None:
         known = known_bundles(settings)
         if known.empty:
             click.echo("The pool is empty. Write a bundle, or read one.")
             return
-        print_table(known[["contributor", "number", "kind", "state", "from_year", "to_year", "ticket_count", "shop"]])
+        years = known["from_year"].astype(str) + " to " + known["to_year"].astype(str)
+        told = known.assign(years=years, tickets=known["ticket_count"])
+        print_table(told[["contributor", "kind", "state", "years", "tickets", "shop"]])
         return
     found = load_bundle(file)
-    about = {name: value for name, value in vars(found.manifest).items() if name != "terms"}
     if as_json:
-        click.echo(json.dumps(about | {"terms": found.manifest.terms, "public_key": found.public_key}, indent=1))
+        click.echo(json.dumps(asdict(found.manifest) | {"public_key": found.public_key}, indent=1))
         return
-    click.echo("\n".join(f"{name.replace('_', ' ')}: {value}" for name, value in about.items()))
-    click.echo(f"signed: {'by ' + found.public_key if found.public_key else 'no'}")
-    print_table(found.cells)
+    click.echo("\n".join(about_bundle(found)))
+    for heading, table in tables_of(found):
+        click.echo(f"\n{heading}")
+        print_table(table)
 
 
 @bundle.command("withdraw")

@@ -10,6 +10,7 @@ from analytics.advice import Advice, advise
 from analytics.case import Case, CheckResult
 from analytics.cautions import DEFER
 from analytics.errors import InputError
+from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary
 from pipelines.advice_in_words import next_check_lines, say_last_repair, say_plan, suspect_lines
 from pipelines.batches import answer_cases, read_cases
@@ -17,7 +18,7 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.history import TicketCounts, count_like_tickets
 from pipelines.last_repairs import Visit, find_last_repair
 from pipelines.matching import match_spellings, phrase_books
-from pipelines.posteriors import load_newest
+from pipelines.posteriors import PACK_FIT, load_newest
 from pipelines.settings import Settings
 from pipelines.wording import counted, salt_phrase
 
@@ -87,19 +88,21 @@ def suspects(
 def show_case(settings: Settings, case: Case) -> str:
     """The answer to one case in words, from the newest fit."""
     vocabulary = read_vocabulary(settings.vocabulary_folder)
-    advice = advise(load_newest(settings), case, vocabulary)
+    posterior = load_newest(settings)
+    advice = advise(posterior, case, vocabulary)
     counts = count_like_tickets(settings.store_path, symptom=case.symptom, family=case.family)
-    return say_advice(advice, counts, vocabulary)
+    return say_advice(advice, counts, vocabulary, beside=_say_pack(posterior))
 
 
-def say_advice(advice: Advice, counts: TicketCounts, vocabulary: Vocabulary) -> str:
-    """The answer as a technician reads it."""
+def say_advice(advice: Advice, counts: TicketCounts, vocabulary: Vocabulary, *, beside: str = "") -> str:
+    """The answer as a technician reads it; `beside`: what else than the shop's own tickets stands behind it."""
     case, answer = advice.case, advice.answer
     family = vocabulary.families[case.family].name if case.family in vocabulary.families else "any kind of machine"
     age = "year unknown" if case.age_years is None else f"{case.age_years} years old"
     notes = [say_last_repair(case.last_repair, vocabulary)] if case.last_repair else []
     lines = [f"{vocabulary.symptoms[case.symptom].name} ({family}, {age})", *notes, "", *suspect_lines(advice)]
-    lines += ["", _say_counts(counts), "", *next_check_lines(advice, vocabulary), say_plan(answer), "", DEFER]
+    behind = f"{_say_counts(counts)} {beside}".rstrip()
+    lines += ["", behind, "", *next_check_lines(advice, vocabulary), say_plan(answer), "", DEFER]
     return "\n".join(lines)
 
 
@@ -127,6 +130,13 @@ def _say_counts(counts: TicketCounts) -> str:
     return (
         f"Behind this: {like}; {salt_phrase(counts.same_both)}." if counts.same_both < 10 else f"Behind this: {like}."
     )
+
+
+def _say_pack(posterior: Posterior) -> str:
+    """What to say of odds that came with a pack, "" of any other."""
+    if not posterior.fit_id.startswith(PACK_FIT):
+        return ""
+    return f"The odds came with the club's pack, from {counted(posterior.ticket_count, 'ticket')} of other workshops."
 
 
 def _result(text: str) -> CheckResult:

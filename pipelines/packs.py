@@ -14,24 +14,27 @@ import xarray as xr
 
 from analytics.errors import InputError
 from analytics.posterior import Posterior
-from analytics.rollup import BUNDLE_COLUMNS
+from analytics.rollup_cells import BUNDLE_COLUMNS
+from analytics.unrolling import LEAST
+from analytics.vocabulary import UNKNOWN_AGE, Vocabulary
 from pipelines.bundle_files import (
-    CELLS,
     MANIFEST,
     Bundle,
     Manifest,
-    check_cells,
+    check_entries,
+    counts_entries,
+    counts_facts,
     load_container,
-    manifest_bytes,
-    pack_cells,
     save_container,
 )
+from pipelines.bundle_tables import CELLS, COLUMNS, SIDES, Counts
 from pipelines.bundle_words import terms_used, translate, vocabulary_hash
-from pipelines.bundles import keep_pool_cells
+from pipelines.bundles import keep_counts, retire
 from pipelines.catalogue import read_vocabulary
 from pipelines.live import fit_gaps
-from pipelines.pool import CURRENT, KINDS_FOR_PACK, OWN, PACK, known_bundles
-from pipelines.posteriors import FitRow, read_posterior, save_posterior, write_posterior
+from pipelines.pool import CURRENT, KINDS_FOR_PACK, OWN, PACK, SUPERSEDED, known_bundles
+from pipelines.pool_counts import Told, read_counts, unroll_counts
+from pipelines.posteriors import PACK_FIT, FitRow, read_posterior, save_posterior, write_posterior
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query, utc_now, writing
 from pipelines.wording import counted
@@ -40,8 +43,9 @@ FACTS, DRAWS = "pack.json", "posterior.nc"
 MOST_BYTES, MOST_DRAW_BYTES = 60_000_000, 400_000_000
 # Enough draws for an interval that is good to two points; three times as many make the file three times as large.
 PACK_DRAWS = 200
-# Tickets that the pool counts for in the next fit of the shop that installed it: measured in benchmarks/club.py.
-DEFAULT_WORTH = 1000
+# Tickets that the pool counts for, at most, in the next fit of the shop that installed it: more than a pool holds, so
+# all of them. To make it count for less gains a new shop nothing (benchmarks/club.py).
+DEFAULT_WORTH = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,33 +68,28 @@ def write_pack(settings: Settings, path: Path, posterior: Posterior, *, worth: i
     if worth < 1:
         raise InputError(f"A pack worth {worth} tickets would not count. Give 1 or more.")
     vocabulary = read_vocabulary(settings.vocabulary_folder)
-    with reading(settings.store_path) as con:
-        found = run_query(con, "pool_cells")
+    told = read_counts(settings, KINDS_FOR_PACK)
     known = known_bundles(settings)
     parts = known[(known["state"] == CURRENT) & known["kind"].isin(KINDS_FOR_PACK)]
-    found = found[found["kind"].isin(KINDS_FOR_PACK)]
-    cells = (
-        found.groupby(list(BUNDLE_COLUMNS[:-1]), sort=True, as_index=False)["tickets"].sum().astype({"tickets": int})
-    )
+    counts = _sum_of(told, vocabulary)
     manifest = Manifest(
         contributor=f"pack-{secrets.token_hex(8)}",
         number=1,
         from_year=int(parts["from_year"].min()),
         to_year=int(parts["to_year"].max()),
         vocabulary_hash=vocabulary_hash(vocabulary),
-        terms={**terms_used(cells, vocabulary), "contributor": dict.fromkeys(sorted(parts["contributor"]), "")},
+        terms={**terms_used(counts, vocabulary), "contributor": dict.fromkeys(sorted(parts["contributor"]), "")},
         threshold=int(parts["threshold"].min()),
-        ticket_count=int(cells["tickets"].sum()),
-        row_count=len(cells),
+        ticket_count=int(parts["ticket_count"].sum()),
         rolled_up=_rolled_up(parts),
         epsilon=0.0,
         noise_variance=float(parts["noise_variance"].max()),
         corrected=0,
-        cells_checksum=hashlib.sha256(pack_cells(cells)).hexdigest(),
+        **counts_facts(counts),
     )
     draws = _draws_of(posterior)
     facts = {"worth": worth, "draws_checksum": hashlib.sha256(draws).hexdigest(), "schema_version": 1}
-    save_container(path, {MANIFEST: manifest_bytes(manifest), CELLS: pack_cells(cells),
+    save_container(path, {**counts_entries(manifest, counts),
                           FACTS: json.dumps(facts, sort_keys=True).encode(), DRAWS: draws})  # fmt: skip
     return (
         f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {counted(len(parts), 'contributor')}, "
@@ -101,10 +100,10 @@ def write_pack(settings: Settings, path: Path, posterior: Posterior, *, worth: i
 
 def load_pack(path: Path) -> Pack:
     """A pack whose checksums, counts and sizes have been checked."""
-    entries = load_container(path, (MANIFEST, CELLS, FACTS, DRAWS), most_bytes=MOST_BYTES)
-    if len(entries) != 4:
+    entries = load_container(path, (MANIFEST, CELLS, *SIDES.values(), FACTS, DRAWS), most_bytes=MOST_BYTES)
+    if not {FACTS, DRAWS} <= set(entries):
         raise InputError(f"'{path.name}' is no pack: a part of it is missing. Ask for it again.")
-    bundle = check_cells(path, entries[MANIFEST], entries[CELLS], public_key="")
+    bundle = check_entries(path, entries, public_key="")
     try:
         facts = json.loads(entries[FACTS])
         worth, checksum = int(facts["worth"]), str(facts["draws_checksum"])
@@ -119,6 +118,12 @@ def install_pack(settings: Settings, path: Path) -> tuple[str, ...]:
     """The pack answers from now on if this store has no fit yet; in every later fit it counts as one contributor."""
     pack, vocabulary = load_pack(path), read_vocabulary(settings.vocabulary_folder)
     manifest = pack.bundle.manifest
+    known = known_bundles(settings)
+    same = known[known["checksum"] == pack.bundle.checksum]
+    if (same["state"] == CURRENT).any():
+        return (f"{path.name} is installed already; nothing changed.",)
+    if not same.empty:
+        raise InputError(f"'{path.name}' was here before, and was withdrawn or replaced. Ask for a newer pack.")
     gaps = fit_gaps(pack.posterior, vocabulary)
     if gaps:
         raise InputError(
@@ -127,18 +132,16 @@ def install_pack(settings: Settings, path: Path) -> tuple[str, ...]:
         )
     _refuse_double(settings, manifest)
     share = min(1.0, pack.worth / manifest.ticket_count)
-    cells = translate(pack.bundle.cells, manifest.terms, vocabulary, {})
-    cells["tickets"] = cells["tickets"] * share
+    counts = _scaled(translate(pack.bundle.counts, manifest.terms, vocabulary, {}), share)
     with reading(settings.store_path) as con:
         serves = run_query(con, "newest_published_fit").empty
     with writing(settings.store_path) as con:
         for old in _installed(run_query(con, "bundles_known")):
-            run_query(con, "retire_bundles", contributor=old, state="superseded")
-        run_query(con, "forget_bundle_cells")
-        keep_pool_cells(con, manifest, cells, kind=PACK, checksum=pack.bundle.checksum, state=CURRENT, public_key="")
+            retire(con, old, SUPERSEDED)
+        keep_counts(con, manifest, counts, kind=PACK, checksum=pack.bundle.checksum, state=CURRENT, public_key="")
     worth = counted(round(share * manifest.ticket_count), "ticket")
     if serves:
-        fit_id = f"pack-{uuid4().hex[:12]}"
+        fit_id = f"{PACK_FIT}{uuid4().hex[:12]}"
         row = FitRow(fit_id, utc_now(), "", "", version("faultodds"), seconds=0.0, last_order=0)
         save_posterior(settings, replace(pack.posterior, fit_id=fit_id), row)
         first = "It answers from now on, and every ticket you store moves its odds."
@@ -147,8 +150,25 @@ def install_pack(settings: Settings, path: Path) -> tuple[str, ...]:
     return (
         f"{path.name} is installed: {counted(manifest.ticket_count, 'ticket')} of the pool.",
         first,
-        f"In your own fits it counts for {worth}, so your own outweigh it once you have more than that.",
+        f"In your own fits it counts for {worth}, as one more shop beside yours.",
     )
+
+
+def _sum_of(told: tuple[Told, ...], vocabulary: Vocabulary) -> Counts:
+    """Expected counts of all contributors together, none of whom can be told from it."""
+    counts = unroll_counts(told, vocabulary)
+    lost = sum(float(one.counts.cells["tickets"].sum()) for one in told) - float(counts.cells["weight"].sum())
+    keys = list(BUNDLE_COLUMNS[:-1])
+    cells = counts.cells.rename(columns={"weight": "tickets"}).groupby(keys, sort=True, as_index=False)["tickets"].sum()
+    if lost > LEAST:
+        # tickets whose complaint was rolled up tell nothing, but they are there
+        cells = pd.concat([cells, pd.DataFrame([("", "", UNKNOWN_AGE, "", "", "", "", lost)], columns=cells.columns)])
+    return replace(counts, cells=cells)
+
+
+def _scaled(counts: Counts, share: float) -> Counts:
+    scaled = {name: getattr(counts, name) for name in COLUMNS}
+    return Counts(**{name: frame.assign(tickets=frame["tickets"] * share) for name, frame in scaled.items()})
 
 
 def _draws_of(posterior: Posterior) -> bytes:

@@ -2,13 +2,15 @@
 
 import pandas as pd
 
-from analytics.evidence import Evidence, empty_evidence, make_evidence, read_possible
+from analytics.evidence import CELL_COLUMNS, Evidence, empty_evidence, make_evidence
+from analytics.rollup_checks import minutes_sums
+from analytics.unrolling_checks import outcome_counts
 from analytics.vocabulary import Vocabulary
+from pipelines.pool_counts import CURRENT, OWN, PACK, RECEIVED, read_counts, unroll_counts
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query
 
-OWN, RECEIVED, PACK = "own", "received", "pack"
-CURRENT, SUPERSEDED, WITHDRAWN = "current", "superseded", "withdrawn"
+SUPERSEDED, WITHDRAWN = "superseded", "withdrawn"
 # A workshop's own tickets count as they are; its own bundle would count them twice.
 KINDS_FOR_FIT, KINDS_FOR_PACK = (RECEIVED, PACK), (OWN, RECEIVED)
 
@@ -26,28 +28,24 @@ def read_pool_evidence(
 
     Notes
     -----
-    A count n with noise of variance v weighs n * n / (n + v): Poisson counts of variance n that also carry v tell as
-    much as so many without noise. A cell made of m counts carries m v. Tickets without a symptom tell nothing, but
-    `ticket_count` counts them.
+    What bundles had to hide is estimated from all of them together (`pool_counts.unroll_counts`). A count n with noise
+    of variance v weighs n * n / (n + v): Poisson counts of variance n that also carry v tell as much as so many
+    without noise. A cell made of m counts carries m v. Tickets without a symptom tell nothing, but `ticket_count`
+    counts them.
     """
-    with reading(settings.store_path) as con:
-        cells = run_query(con, "pool_cells")
-    cells = cells[cells["kind"].isin(kinds)]
-    if cells.empty:
+    told = read_counts(settings, kinds)
+    if not told:
         return empty_evidence()
-    merged = cells["results"].map(lambda text: max(1, len(read_possible(text)))).astype(float)
-    noise = cells["noise_variance"] * merged
-    cells = cells.assign(shop=cells["contributor"], weight=cells["tickets"] ** 2 / (cells["tickets"] + noise))
-    total = round(float(cells["tickets"].sum()))
-    known = cells[cells["symptom"].isin(list(vocabulary.symptoms))]
+    counts = unroll_counts(told, vocabulary)
+    cells = counts.cells[counts.cells["symptom"].isin(list(vocabulary.symptoms))]
+    named = cells[cells["suspect"] != ""].groupby("suspect")["weight"].sum()
     empty = empty_evidence()
-    columns = ["symptom", "family", "shop", "age_band", "suspect", "confirmation", "results", "others", "weight"]
     return make_evidence(
-        known[columns],
-        check_counts=empty.check_counts,
-        check_minutes=empty.check_minutes,
+        cells[list(CELL_COLUMNS)],
+        check_counts=outcome_counts(counts.checks, named.to_dict(), vocabulary),
+        check_minutes=minutes_sums(counts.minutes),
         companions=empty.companions,
-        ticket_count=total,
+        ticket_count=round(sum(float(one.counts.cells["tickets"].sum()) for one in told)),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from analytics.errors import InputError
-from analytics.fit import fit_evidence
+from analytics.fit import Effort, fit_evidence
 from analytics.posterior import Posterior
 from analytics.terms import Priors
 from pipelines.catalogue import read_vocabulary
@@ -12,6 +12,9 @@ from pipelines.fit_question import DEFAULT_SEED
 from pipelines.pool import KINDS_FOR_PACK, read_pool_evidence
 from pipelines.prior_sources import read_wishes
 from pipelines.settings import Settings
+
+# A pool of few bundles may need a longer run before its draws agree.
+EFFORTS = (Effort(), Effort(tune=1000, draws=3600))
 
 
 def fit_bundles(
@@ -28,15 +31,10 @@ def fit_bundles(
     evidence = read_pool_evidence(settings, vocabulary, kinds=KINDS_FOR_PACK)
     if evidence.ticket_count == 0:
         raise InputError("There is no bundle in the pool. Write your own or read others (`faultodds bundle --help`).")
-    posterior = fit_evidence(
-        evidence,
-        vocabulary,
-        link_prior=read_wishes(settings, vocabulary).link_prior,
-        priors=Priors(),
-        seed=seed,
-        progress=progress,
-        fit_id=f"pool-{datetime.now(UTC):%Y%m%d}",
-    )
-    if not posterior.diagnostics.is_publishable:
-        raise InputError(f"{posterior.diagnostics.sentence()} No pack was written. Try again with another --seed.")
-    return posterior
+    link_prior, name = read_wishes(settings, vocabulary).link_prior, f"pool-{datetime.now(UTC):%Y%m%d}"
+    for effort in EFFORTS:
+        posterior = fit_evidence(evidence, vocabulary, link_prior=link_prior, priors=Priors(), seed=seed,
+                                 progress=progress, effort=effort, fit_id=name)  # fmt: skip
+        if posterior.diagnostics.is_publishable:
+            return posterior
+    raise InputError(f"{posterior.diagnostics.sentence()} No pack was written. Try again with another --seed.")

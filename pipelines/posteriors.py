@@ -17,6 +17,8 @@ from pipelines.text_models import append_text_model, read_text_model
 
 # Draws are good to three digits at best; single precision halves the file.
 _FLOAT = "float32"
+# How the fit that came with a pack is named.
+PACK_FIT = "pack-"
 
 
 @dataclass(frozen=True)

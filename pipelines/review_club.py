@@ -9,7 +9,7 @@ import xarray as xr
 from analytics.case import Case
 from analytics.model_inputs import NO_MODE
 from analytics.posterior import Posterior
-from analytics.rollup import LEVELS
+from analytics.rollup_cells import LEVELS
 from analytics.shop_differences import ModeDifference, compare_shop
 from analytics.suspects import belief
 from analytics.vocabulary import Vocabulary
@@ -34,7 +34,8 @@ _NOBODY = (
 _FIT_POOL = "No fit has learnt from the pool yet. Run `faultodds pool fit` (about a minute)."
 _LOST = {
     "nothing": "as counted", "grade": "how sure it was", "checks": "the checks made", "age": "the age",
-    "family": "the family", "suspect": "which suspect of several", "symptom": "the complaint",
+    "sides": "which complaint went with which family", "family": "the family",
+    "suspect": "which suspect of several", "symptom": "the complaint",
 }  # fmt: skip
 
 

@@ -10,4 +10,7 @@ union all select 'served_advice', count(*) from served_advice
 union all select 'fits', count(*) from fits
 union all select 'bundles', count(*) from bundles
 union all select 'bundle_cells', count(*) from bundle_cells
+union all select 'bundle_families', count(*) from bundle_families
+union all select 'bundle_checks', count(*) from bundle_checks
+union all select 'bundle_minutes', count(*) from bundle_minutes
 order by thing;

@@ -1,6 +1,6 @@
 """The model against closed forms and against itself."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.priors import LinkPrior, link_prior
 from analytics.terms import Priors, model_terms, term_starts
-from analytics.ticket_likelihood import score_tickets
+from analytics.ticket_likelihood import score_alike, score_tickets
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 
 # So wide that the prior of a link says nothing beside five tickets, and the rest of the model nothing at all.
@@ -54,11 +54,11 @@ def test_the_gradient_is_the_slope(inputs: ModelInputs, prior: LinkPrior) -> Non
     assert slope == pytest.approx((value(x, 0.70001) - value(x, 0.69999)) / 2e-5, rel=1e-5)
 
 
-def plain_log_likelihood(inputs: ModelInputs, arrays: tuple[np.ndarray, ...]) -> float:
+def plain_log_likelihood(inputs: ModelInputs, arrays: Sequence[np.ndarray]) -> complex:
     """The formulas of `build_model` for tickets, written out cell by cell."""
     alpha, beta, gamma, age_effect, misread_logit = arrays[:5]
     links, tickets = inputs.links, inputs.tickets
-    total = 0.0
+    total: complex = 0.0
     for at, (symptom, family, shop) in enumerate(tickets.context):
         listed = links.slots_of(symptom)
         eta = alpha[listed] + beta[family, links.suspect[listed]] + gamma[shop, links.mode[listed]]
@@ -78,20 +78,65 @@ def plain_log_likelihood(inputs: ModelInputs, arrays: tuple[np.ndarray, ...]) ->
     return total
 
 
-def test_the_compiled_likelihood_is_the_written_one(inputs: ModelInputs, prior: LinkPrior) -> None:
-    """Sure tickets included, by turning them into patterns with one-hot likelihood."""
-    packed = pack_evidence(inputs, prior, Priors())
-    arrays = assemble(random_coefficients(inputs, 3), packed.data)
+def plain_sure_log_likelihood(inputs: ModelInputs, arrays: Sequence[np.ndarray]) -> complex:
+    """The same for tickets whose suspect is certain, from their margins."""
     links, tickets = inputs.links, inputs.tickets
-    misread = 1 / (1 + np.exp(-arrays[4]))
-    got = score_tickets((*arrays[:4], misread), packed.data)[0]
     totals = (tickets.link_total, tickets.family_total, tickets.shop_total, tickets.age_total)
     sure = sum((total * effect).sum() for total, effect in zip(totals, arrays, strict=False))
     for at, (symptom, family, shop) in enumerate(tickets.context):
         listed = links.slots_of(symptom)
         eta = arrays[0][listed] + arrays[1][family, links.suspect[listed]] + arrays[2][shop, links.mode[listed]]
-        sure -= tickets.sure[at] @ np.log(np.exp(eta[:, None] + arrays[3][listed]).sum(0))
-    assert got == pytest.approx(sure + plain_log_likelihood(inputs, arrays), rel=1e-12)
+        sure = sure - tickets.sure[at] @ np.log(np.exp(eta[:, None] + arrays[3][listed]).sum(0))
+    return sure
+
+
+def test_the_compiled_likelihood_is_the_written_one(inputs: ModelInputs, prior: LinkPrior) -> None:
+    """Its value, and its gradient against complex steps through the plain formulas, exact to the last digits: Squire
+    and Trapp, SIAM Review 40 (1998).
+    """
+    packed = pack_evidence(inputs, prior, Priors())
+    arrays = assemble(random_coefficients(inputs, 3), packed.data)[:5]
+    misread = 1 / (1 + np.exp(-arrays[4]))
+    got, *gradients = score_tickets((*arrays[:4], misread), packed.data)
+    assert got == pytest.approx(
+        plain_sure_log_likelihood(inputs, arrays) + plain_log_likelihood(inputs, arrays), rel=1e-12
+    )
+    gradients[4] = gradients[4] * misread * (1 - misread)
+    for which, gradient in enumerate(gradients):
+        expected = np.empty(gradient.shape)
+        for at in np.ndindex(gradient.shape):
+            moved = [values.astype(complex) for values in arrays]
+            moved[which][at] += 1e-30j
+            value = plain_sure_log_likelihood(inputs, moved) + plain_log_likelihood(inputs, moved)
+            expected[at] = value.imag / 1e-30
+        assert gradient == pytest.approx(expected, rel=1e-10, abs=1e-12)
+
+
+def test_products_of_tickets_neither_vanish_nor_count_weights_wrongly() -> None:
+    """Six hundred tickets of probability 1e-90 and less, of weight 1 and of others, against the sum of logarithms."""
+    rng = np.random.default_rng(8)
+    weight = np.where(rng.random(600) < 0.7, 1.0, rng.uniform(0.3, 4.0, 600))
+    likelihood = 10.0 ** rng.uniform(-140, -60, (600, 1)) * rng.random((600, 5))
+    chance = rng.dirichlet(np.ones(5))
+    value, slope = score_alike((weight, likelihood), chance, (0.0, 0.2), np.empty(5))
+    inside = likelihood @ chance
+    assert value == pytest.approx(weight @ np.log(inside), rel=1e-12)
+    assert slope == pytest.approx(weight @ ((0.2 - inside) / inside), rel=1e-10)
+
+
+def test_rows_of_one_age_and_grade_stand_together_and_none_is_lost(
+    tiny_vocabulary: Vocabulary, some_evidence: Callable[[Vocabulary, int], Evidence]
+) -> None:
+    """The likelihood works out the odds once for each such group; how often an age and grade begin counts them."""
+    evidence = some_evidence(tiny_vocabulary, 6)
+    tickets = model_inputs(evidence, tiny_vocabulary).tickets
+    context = np.repeat(np.arange(len(tickets.context)), np.diff(tickets.pattern_start))
+    groups = np.column_stack([context, tickets.pattern[:, :2]])
+    begins = 1 + np.count_nonzero((groups[1:] != groups[:-1]).any(axis=1))
+    assert begins == len(np.unique(groups, axis=0))
+    assert len(groups) > begins
+    every = tickets.sure.sum() + tickets.written_weight.sum() + tickets.pattern_weight.sum()
+    assert every == pytest.approx(evidence.cells["weight"].sum())
 
 
 @pytest.mark.parametrize("count", [2, 3, 11])

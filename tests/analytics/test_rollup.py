@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from analytics.errors import InputError
 from analytics.evidence import read_possible
-from analytics.rollup import BUNDLE_COLUMNS, LEVELS, roll_up
+from analytics.rollup import roll_up
+from analytics.rollup_cells import BUNDLE_COLUMNS, LEVELS
 from analytics.vocabulary import CONFIRMATIONS, Vocabulary
 
 _KEYS = list(BUNDLE_COLUMNS[:-1])
@@ -69,16 +70,17 @@ def test_a_symptom_never_gains_tickets(tiny_vocabulary: Vocabulary, rows: list[t
 
 
 def test_a_shop_with_enough_everywhere_publishes_its_cells_as_they_are(tiny_vocabulary: Vocabulary) -> None:
-    tickets = _frame(_named("stuck", "plug_loose", 90), _named("dark", "fuse_blown", 50, family="piano"))
+    tickets = _frame(_named("stuck", "plug_loose", 900), _named("dark", "fuse_blown", 500, family="piano"))
     rolled = roll_up(tickets, tiny_vocabulary)
-    assert sorted(rolled.cells["tickets"]) == [50, 90]
-    assert rolled.rolled_up == {level: 140 if level == "nothing" else 0 for level in LEVELS}
+    assert sorted(rolled.cells["tickets"]) == [500, 900]
+    assert rolled.families.empty
+    assert rolled.rolled_up == {level: 1400 if level == "grade" else 0 for level in LEVELS}
 
 
 def test_the_age_goes_first_then_the_family_then_the_suspect(tiny_vocabulary: Vocabulary) -> None:
-    ages = roll_up(_frame(*(_named("stuck", "plug_loose", 30, age=age) for age in ("young", "old"))), tiny_vocabulary)
+    ages = roll_up(_frame(*(_named("stuck", "plug_loose", 120, age=age) for age in ("young", "old"))), tiny_vocabulary)
     assert ages.cells[["family", "age_band", "suspect", "tickets"]].values.tolist() == [
-        ["crane", "unknown", "plug_loose", 60]
+        ["crane", "unknown", "plug_loose", 240]
     ]
     families = roll_up(
         _frame(*(_named("stuck", "plug_loose", 3, family=family) for family in ("crane", "piano"))), tiny_vocabulary
@@ -102,10 +104,39 @@ def test_a_small_suspect_cannot_be_got_by_subtracting_or_by_knowing_the_rule(tin
 
 def test_a_family_is_shown_by_its_size_whatever_its_suspects(tiny_vocabulary: Vocabulary) -> None:
     """A family that is known for its common suspect and unknown for its rare ones would seem to have no others."""
-    mixed = [_named("stuck", "plug_loose", 12), *(_named("stuck", k, 4) for k in ("switch_dirty", "coil_open"))]
-    pure = _named("stuck", "plug_loose", 19, family="piano")
+    mixed = [_named("stuck", "plug_loose", 196), *(_named("stuck", k, 2) for k in ("switch_dirty", "coil_open"))]
+    pure = _named("stuck", "plug_loose", 199, family="piano")
     rolled = roll_up(_frame(*mixed, pure), tiny_vocabulary).cells.groupby("family")["tickets"].sum()
-    assert rolled.to_dict() == {"crane": 20, "": 19}
+    assert rolled.to_dict() == {"crane": 200, "": 199}
+
+
+def test_a_suspect_without_a_family_is_counted_by_family_from_the_side(tiny_vocabulary: Vocabulary) -> None:
+    """By hand: 12 cranes and 6 pianos of two complaints; 2 pianos alone would be too few, so cranes stay with them."""
+    cranes = [_named("stuck", "plug_loose", 7), _named("dark", "plug_loose", 5), _named("dark", "fuse_blown", 9)]
+    pianos = [_named(*what, family="piano") for what in (("stuck", "plug_loose", 6), ("dark", "fuse_blown", 2))]
+    rolled = roll_up(_frame(*cranes, *pianos), tiny_vocabulary)
+    assert rolled.families.values.tolist() == [
+        ["", "fuse_blown", "", "crane;piano", 11],
+        ["", "plug_loose", "crane", "", 12],
+        ["", "plug_loose", "piano", "", 6],
+    ]
+    assert rolled.rolled_up["sides"] == 18
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(_named_rows, min_size=1, max_size=25), st.integers(2, 9))
+def test_the_side_by_families_has_the_margins_of_the_cells_and_nothing_small(
+    tiny_vocabulary: Vocabulary, rows: list[tuple[object, ...]], threshold: int
+) -> None:
+    tickets = _frame(*rows)
+    if tickets["tickets"].sum() < threshold:
+        return
+    rolled = roll_up(tickets, tiny_vocabulary, threshold=threshold)
+    cells = rolled.cells[(rolled.cells["family"] == "") & (rolled.cells["symptom"] != "")]
+    sides = cells.assign(symptom=cells["symptom"].where(cells["suspect"] == "", ""))
+    told = rolled.families.groupby(["symptom", "suspect"])["tickets"].sum()
+    assert told.to_dict() == sides.groupby(["symptom", "suspect"])["tickets"].sum().to_dict()
+    assert (rolled.families["tickets"] >= threshold).all()
 
 
 def test_a_few_unresolved_tickets_do_not_cost_a_shop_what_it_knows(tiny_vocabulary: Vocabulary) -> None:

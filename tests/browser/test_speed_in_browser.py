@@ -17,11 +17,14 @@ from pipelines.store import last_ticket_order, reading
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-TICKETS, OPENINGS, PRESSES = 200_000, 5, 20
+# The first presses, which find the server cold, are not counted.
+TICKETS, OPENINGS, COLD, PRESSES = 200_000, 5, 2, 40
 LINK = "?s=place_found_no_action&f=crane_grab&y=1968"
 # Bars of the design: 2 s to the first useful paint, 300 ms at the 95th percentile to the new ranking. Both are printed.
 # A test machine may have other work: it fails when the usual opening or press takes twice as long.
 OPEN_SECONDS, PRESS_MS, BUSY = 2.0, 300.0, 2.0
+# Nobody presses before having looked at what the last press brought.
+LOOK_MS = 1000
 PRESS = """name => new Promise(done => {
   const app = document.querySelector('[data-testid=stApp]'), begun = performance.now(); let ran = false;
   const look = () => {
@@ -71,14 +74,15 @@ def test_nobody_waits(browser: Browser, address: str) -> None:
     page.get_by_role("button", name="Take it on the bench").click()
     expect(page.get_by_role("heading", name="Checked so far")).to_be_visible()
     presses = []
-    for at in range(PRESSES):
+    for at in range(COLD + PRESSES):
         name = "Undo the last one" if at % 2 else "Could not tell"
         expect(page.get_by_role("button", name=name)).to_be_visible()
         expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible()
+        page.wait_for_timeout(LOOK_MS)
         presses.append(float(page.evaluate(PRESS, name)))
     page.close()
-    paint, press = float(np.median(openings)), float(np.median(presses))
+    paint, press = float(np.median(openings)), float(np.median(presses[COLD:]))
     print(f"\nfirst paint {paint:.2f} s (median of {OPENINGS}); press to paint {press:.0f} ms median, "
-          f"{np.quantile(presses, 0.95):.0f} ms p95 of {PRESSES}, {TICKETS:,} tickets")  # fmt: skip
+          f"{np.quantile(presses[COLD:], 0.95):.0f} ms p95 of {PRESSES}, {TICKETS:,} tickets")  # fmt: skip
     assert paint < BUSY * OPEN_SECONDS
     assert press < BUSY * PRESS_MS

@@ -2,7 +2,8 @@
 
 The guarantee is that of k-anonymity for counts (Sweeney, Int. J. of Uncertainty, Fuzziness and Knowledge-Based Systems
 10(5), 2002) with complementary suppression (Hundepool et al., Statistical Disclosure Control, Wiley 2012, chapter 4):
-whatever can be added up or subtracted from bundles counts 0 or at least k tickets.
+whatever can be added up or subtracted from bundles counts 0 or at least k tickets. Suspects by family are a second
+margin of the same table; what both margins together allow is asked of linear programs.
 """
 
 import itertools
@@ -14,13 +15,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import linprog
 
 from analytics.errors import InputError
 from analytics.evidence import read_possible
-from analytics.rollup import BUNDLE_COLUMNS
+from analytics.rollup_cells import BUNDLE_COLUMNS
+from analytics.rollup_checks import roll_up_minutes
 from analytics.vocabulary import UNKNOWN_AGE, Vocabulary
 from pipelines.bundle_files import load_bundle
 from pipelines.bundle_noise import add_noise, noise_variance
+from pipelines.bundle_tables import COLUMNS, NUMBERS, Counts
 from pipelines.bundle_writing import Wish, write_bundle
 from pipelines.catalogue import write_vocabulary
 from pipelines.column_maps import read_column_map
@@ -29,7 +33,7 @@ from pipelines.settings import Settings
 
 K = 5
 PLAIN = Wish(threshold=K)
-COLUMNS = "ticket,shop,family,built_year,opened_on,symptom,suspect,confirmation,result,checks"
+HEADER = "ticket,shop,family,built_year,opened_on,symptom,suspect,confirmation,result,checks"
 _KEYS = list(BUNDLE_COLUMNS[:-1])
 
 Fill = Callable[..., Settings]
@@ -37,13 +41,13 @@ Fill = Callable[..., Settings]
 
 @pytest.fixture
 def fill(tmp_path: Path, tiny_vocabulary: Vocabulary) -> Fill:
-    """`fill(rows)`: a store with those tickets added; rows are the texts of `COLUMNS`."""
+    """`fill(rows)`: a store with those tickets added; rows are the texts of `HEADER`."""
     settings, files = Settings(tmp_path / "data"), itertools.count()
     write_vocabulary(tiny_vocabulary, settings.data_folder / "vocabulary")
 
     def add(rows: list[str]) -> Settings:
         path = tmp_path / f"tickets{next(files)}.csv"
-        path.write_text("\n".join([COLUMNS, *rows]) + "\n", encoding="utf-8")
+        path.write_text("\n".join([HEADER, *rows]) + "\n", encoding="utf-8")
         report = ingest_file(path, store_path=settings.store_path, vocabulary=tiny_vocabulary, shop="",
                              column_map=read_column_map(None), today=date(2030, 1, 1))  # fmt: skip
         assert not report.quarantined
@@ -63,14 +67,21 @@ def _tickets(count: int, *, seed: int, years: tuple[int, int] = (2018, 2023), sh
         built = rng.choice(["", "1950", "1970", "1985"])
         opened = f"{rng.integers(years[0], years[1] + 1)}-{rng.integers(1, 13):02d}-05"
         told = f"{suspect},{rng.choice(['cured', 'reproduced_and_cured'])},fixed" if suspect else ",,not_fixed"
-        rows.append(f"{shop[0]}{seed}-{at},{shop},{rng.choice(['crane', 'piano'])},{built},{opened},{symptom},{told},"
-                    f"{'' if suspect else 'look_at_plug = clear'}")  # fmt: skip
+        checks = f"look_at_plug = {rng.choice(['fault_found', 'clear'])} / {rng.integers(1, 9)}"
+        made = checks if suspect and rng.random() < 0.7 else "" if suspect else "look_at_plug = clear"
+        rows.append(
+            f"{shop[0]}{seed}-{at},{shop},{rng.choice(['crane', 'piano'])},{built},{opened},{symptom},{told},{made}"
+        )
     return rows
 
 
 def _cells(settings: Settings, path: Path, today: date, wish: Wish = PLAIN, shop: str = "Harbour") -> pd.DataFrame:
+    return _counts(settings, path, today, wish, shop).cells
+
+
+def _counts(settings: Settings, path: Path, today: date, wish: Wish = PLAIN, shop: str = "Harbour") -> Counts:
     write_bundle(settings, path, shop=shop, today=today, wish=wish)
-    return load_bundle(path).cells
+    return load_bundle(path).counts
 
 
 def _may_be_in(cells: pd.DataFrame, *, symptom: str, family: str, age_band: str) -> pd.DataFrame:
@@ -120,6 +131,81 @@ def test_the_difference_of_two_years_bundles_shows_nobody(fill: Fill, tmp_path: 
     assert (difference >= K).all()
     # late entries of closed years are not lost either, they come with the next year
     assert difference.sum() == (added if added >= K else 0)
+
+
+@pytest.mark.parametrize("added", [4, 30])
+def test_the_difference_of_two_years_families_and_checks_shows_nobody(fill: Fill, tmp_path: Path, added: int) -> None:
+    settings = fill(_tickets(120, seed=2))
+    before = _counts(settings, tmp_path / "a.zip", date(2024, 1, 20))
+    fill(_tickets(added, seed=102, years=(2022, 2024)))
+    after = _counts(settings, tmp_path / "b.zip", date(2025, 1, 20))
+    for side in ("families", "checks", "minutes"):
+        keys = [column for column in COLUMNS[side] if column not in NUMBERS]
+        old, new = (getattr(counts, side).set_index(keys)["tickets"] for counts in (before, after))
+        assert len(old) > 0
+        difference = new.sub(old, fill_value=0)
+        assert (difference[difference != 0] >= K).all()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_complaint_of_a_family_can_be_pinned_below_k_from_both_sides(fill: Fill, tmp_path: Path, seed: int) -> None:
+    """The attack of Dobra and Fienberg (PNAS 97, 2000): linear programming over all tables with the same margins.
+
+    An attacker who joins the cells (complaint, suspect) with the side (family, suspect) asks for the most that each
+    (complaint, family, suspect) can hold; likewise of a complaint's merged tickets, where the cells are groups of
+    suspects. Could it only be 1 to K - 1, a small group would be found.
+    """
+    counts = _counts(fill(_tickets(150, seed=seed)), tmp_path / "b.zip", date(2024, 2, 1))
+    asked = 0
+    for (symptom, suspect), side in counts.families.groupby(["symptom", "suspect"]):
+        cells = counts.cells[(counts.cells["suspect"] == suspect) & (counts.cells["family"] == "")]
+        named = cells["results"].str.contains("possible") & (cells["symptom"] == symptom)
+        rows = cells[named if symptom else cells["symptom"] != ""].groupby(["symptom", "results"])["tickets"].sum()
+        assert side["tickets"].sum() == rows.sum()
+        shape = (len(rows), len(side))
+        margins = [np.repeat(np.eye(shape[0]), shape[1], axis=1), np.tile(np.eye(shape[1]), shape[0])]
+        told = np.concatenate([rows.to_numpy(), side["tickets"].to_numpy()])
+        for at in range(shape[0] * shape[1]):
+            aim = np.zeros(shape[0] * shape[1])
+            aim[at] = -1.0
+            found = linprog(aim, A_eq=np.concatenate(margins), b_eq=told, bounds=(0, None))
+            assert found.status == 0
+            assert -found.fun >= K - 1e-6
+            asked += 1
+    assert asked > 4
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_who_knows_how_many_tickets_a_suspect_had_finds_no_few_without_a_check(
+    fill: Fill, tmp_path: Path, tiny_vocabulary: Vocabulary, seed: int
+) -> None:
+    """The attacker knows the true number of tickets a suspect, and subtracts the outcomes from it."""
+    rows = _tickets(120, seed=seed)
+    counts = _counts(fill(rows), tmp_path / "b.zip", date(2024, 2, 1))
+    true = pd.Series([row.split(",")[6] for row in rows]).value_counts()
+    assert len(counts.checks) > 0
+    for row in counts.checks.itertuples():
+        known = tiny_vocabulary.checks[str(row.check)]
+        at_fault = set(known.cures if row.outcome in ("cured", "not_cured") else known.reveals)
+        inside = at_fault if row.place == "at_fault" else set(tiny_vocabulary.suspects) - at_fault
+        left = sum(int(true.get(code, 0)) for code in inside) - row.tickets
+        assert left == 0 or left >= K
+        assert row.tickets >= K
+
+
+def test_the_minutes_of_single_tickets_cannot_be_got_back() -> None:
+    """Every five whole minutes up to 25 are tried: exact sums would name the one set, what is published names many."""
+    true = np.array([2, 5, 7, 11, 23])
+    tried = np.array(list(itertools.combinations_with_replacement(range(1, 26), 5)))
+    logs = np.log(tried)
+    sums, squares = logs.sum(1), (logs**2).sum(1)
+    at = int(np.flatnonzero((tried == true).all(1))[0])
+    exact = np.isclose(sums, sums[at], atol=1e-9) & np.isclose(squares, squares[at], atol=1e-9)
+    assert exact.sum() == 1
+    counted = pd.DataFrame({"check": [str(n) for n in range(len(tried))], "count": 5, "log_sum": sums,
+                            "log_square_sum": squares})  # fmt: skip
+    told = roll_up_minutes(counted, threshold=K)[["mean_log", "spread_log"]].to_numpy()
+    assert (told == told[at]).all(1).sum() > 5
 
 
 def test_an_attack_on_counts_without_the_guarantee_does_find_the_machine(fill: Fill, tmp_path: Path) -> None:

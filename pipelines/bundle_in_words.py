@@ -1,0 +1,110 @@
+"""What a bundle tells, in names instead of codes, for whoever is about to send it or has got it."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from analytics.evidence import read_possible
+from analytics.rollup_checks import AT_FAULT
+from pipelines.bundle_files import Bundle
+from pipelines.wording import counted
+
+Terms = Mapping[str, Mapping[str, str]]
+
+_OUTCOMES = {
+    "fault_found": "it showed",
+    "clear": "it seemed clear",
+    "cured": "it cured",
+    "not_cured": "it did not cure",
+}
+
+
+def about_bundle(bundle: Bundle) -> tuple[str, ...]:
+    """What the manifest states, in sentences."""
+    told = bundle.manifest
+    return (
+        f"{counted(told.ticket_count, 'ticket')} of {told.from_year} to {told.to_year}, from contributor "
+        f"{told.contributor} (bundle {told.number}).",
+        f"Every count stands for {told.threshold} tickets or more; nothing is finer than these years.",
+        f"Noise: epsilon {told.epsilon:g}." if told.epsilon else "Noise: none.",
+        f"Signed by {bundle.public_key}." if bundle.public_key else "Not signed.",
+        f"Format version {told.schema_version}; checksum {bundle.checksum[:16]}.",
+    )
+
+
+def tables_of(bundle: Bundle) -> tuple[tuple[str, pd.DataFrame], ...]:
+    """(heading, table) of all that is counted; a table without rows is left out."""
+    counts, terms = bundle.counts, bundle.manifest.terms
+    tables = (
+        ("Tickets", _cells(counts.cells, terms)),
+        ("The same tickets by family", _families(counts.families, terms)),
+        ("What checks told", _checks(counts.checks, terms)),
+        ("Minutes of checks", _minutes(counts.minutes, terms)),
+    )
+    return tuple((heading, table) for heading, table in tables if len(table))
+
+
+def _cells(cells: pd.DataFrame, terms: Terms) -> pd.DataFrame:
+    what = [
+        _name(terms, "suspect", row.suspect) if row.suspect else _one_of(str(row.results), terms)
+        for row in cells.itertuples()
+    ]
+    table = pd.DataFrame(
+        {
+            "complaint": [_name(terms, "symptom", code) or "not told" for code in cells["symptom"]],
+            "family": [_name(terms, "family", code) or "any" for code in cells["family"]],
+            "what it was": what,
+            "tickets": cells["tickets"],
+        }
+    )
+    # the same words again and again would crowd out what differs
+    return table if (table["family"] != "any").any() else table.drop(columns="family")
+
+
+def _families(families: pd.DataFrame, terms: Terms) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "of these tickets": [
+                _name(terms, "suspect", row.suspect)
+                if row.suspect
+                else f"{_name(terms, 'symptom', row.symptom)}, others"
+                for row in families.itertuples()
+            ],
+            "family": [_name(terms, "family", code) or "any other, or not known" for code in families["family"]],
+            "tickets": families["tickets"],
+        }
+    )
+
+
+def _checks(checks: pd.DataFrame, terms: Terms) -> pd.DataFrame:
+    where = ["at what it can tell" if place == AT_FAULT else "elsewhere" for place in checks["place"]]
+    return pd.DataFrame(
+        {
+            "check": [_name(terms, "check", code) for code in checks["check"]],
+            "the fault was": where,
+            "outcome": [_OUTCOMES[outcome] for outcome in checks["outcome"]],
+            "tickets": checks["tickets"],
+        }
+    )
+
+
+def _minutes(minutes: pd.DataFrame, terms: Terms) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "check": [_name(terms, "check", code) for code in minutes["check"]],
+            "usual minutes": minutes["mean_log"].map(lambda value: f"{np.exp(value):.1f}"),
+            "tickets": minutes["tickets"],
+        }
+    )
+
+
+def _one_of(results: str, terms: Terms) -> str:
+    possible = [_name(terms, "suspect", code) for code in read_possible(results)]
+    if not possible:
+        return "not told"
+    return f"one of {len(possible)}: {', '.join(possible[:2])}{' ...' if len(possible) > 2 else ''}"
+
+
+def _name(terms: Terms, field: str, code: str) -> str:
+    return terms.get(field, {}).get(code, code.replace("_", " "))
