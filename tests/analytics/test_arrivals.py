@@ -17,6 +17,8 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.month_names import calendar_months
 from pipelines.settings import seed_folder
 
+pytestmark = pytest.mark.slow
+
 HISTORIES, TICKETS, FIVE_YEARS, QUARTER = 12, 4_000, 60, 3
 
 

@@ -19,6 +19,8 @@ from analytics.baselines import (
     listed_suspects,
 )
 
+pytestmark = pytest.mark.slow
+
 LISTS = {
     "stuck": ("plug_loose", "switch_dirty", "coil_open", "something_else"),
     "dark": ("fuse_blown", "something_else"),

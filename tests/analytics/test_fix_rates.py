@@ -19,6 +19,8 @@ from analytics.vocabulary import Vocabulary
 from pipelines.catalogue import read_vocabulary
 from pipelines.settings import seed_folder
 
+pytestmark = pytest.mark.slow
+
 MANY, FEW, SOME = 60_000, 300, 1_000
 HIT = ("fault_found", "cured")
 

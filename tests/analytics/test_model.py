@@ -90,6 +90,7 @@ def plain_sure_log_likelihood(inputs: ModelInputs, arrays: Sequence[np.ndarray])
     return sure
 
 
+@pytest.mark.slow
 def test_the_compiled_likelihood_is_the_written_one(inputs: ModelInputs, prior: LinkPrior) -> None:
     """Its value, and its gradient against complex steps through the plain formulas, exact to the last digits: Squire
     and Trapp, SIAM Review 40 (1998).

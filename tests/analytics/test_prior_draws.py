@@ -18,6 +18,8 @@ from analytics.terms import UNSHARED_SPREAD, Priors, Term, model_terms, parent_t
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 from analytics.wish_likelihood import score_wishes
 
+pytestmark = pytest.mark.slow
+
 RULES = (("stuck", "coil_open", 4.0, 7.0), ("dark", "plug_loose", 6.0, 3.0))
 COUNT = 4000
 

@@ -12,6 +12,8 @@ from analytics.rollup import roll_up
 from analytics.rollup_cells import BUNDLE_COLUMNS, LEVELS
 from analytics.vocabulary import CONFIRMATIONS, Vocabulary
 
+pytestmark = pytest.mark.slow
+
 _KEYS = list(BUNDLE_COLUMNS[:-1])
 
 

@@ -65,6 +65,7 @@ def test_spreads_settle_where_their_probability_is_greatest() -> None:
     assert settled.row[1:] == pytest.approx(pull * y)
 
 
+@pytest.mark.slow
 def test_the_curvature_foretells_the_gradient(
     tiny_vocabulary: Vocabulary, some_evidence: Callable[[Vocabulary, int], Evidence]
 ) -> None:

@@ -19,6 +19,8 @@ from pipelines.intake import save_ticket
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.settings import DATA_VARIABLE, Settings
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "club.py"
 
 

@@ -28,6 +28,8 @@ from pipelines.session_scores import read_served_places
 from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.store import registered, run_query, writing
 
+pytestmark = pytest.mark.slow
+
 FOLDER = Path(__file__).resolve().parents[2] / "dashboards"
 PAGE = FOLDER / "sheets" / "model.py"
 TODAY = date(2026, 11, 25)

@@ -22,6 +22,8 @@ from pipelines.intake import save_ticket
 from pipelines.sessions import start_session
 from pipelines.settings import DATA_VARIABLE, Settings
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "shop.py"
 TODAY = date(2026, 11, 25)
 LAST_VISIT = date(2024, 5, 1) + timedelta(30 * 23)

@@ -18,6 +18,8 @@ from pipelines.review_arrivals import AHEAD, QUESTION_LOAD, review_arrivals
 from pipelines.review_checks import QUESTION_FIX
 from pipelines.settings import DATA_VARIABLE, Settings
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "shop.py"
 TODAY = date(2026, 11, 25)
 

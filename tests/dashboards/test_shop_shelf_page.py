@@ -16,6 +16,8 @@ from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.shelf_files import PART_COLUMNS, parts_path
 from pipelines.store import writing
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "shop.py"
 HEADER = ",".join(PART_COLUMNS)
 

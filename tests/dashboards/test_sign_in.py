@@ -20,6 +20,8 @@ from pipelines.serving import Place
 from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.sign_in_rules import is_door_needed, refuse_open_door, role_of_user, try_phrase
 
+pytestmark = pytest.mark.slow
+
 APP = Path(__file__).resolve().parents[2] / "dashboards" / "app.py"
 PHRASES = {"technician": "three wet pianos", "lead": "seven dry organs", "club": "nine red balloons"}
 PROVIDER = """[auth]

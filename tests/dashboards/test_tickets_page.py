@@ -17,6 +17,8 @@ from pipelines.settings import DATA_VARIABLE, Settings
 from pipelines.store import writing
 from pipelines.store_checks import check_store
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "tickets.py"
 # Headers of nobody's template; the month first, as 3/31/2024 shows; line 3 has no such symptom, line 4 no such date.
 OWN_FILE = """Ref,Arrived,Trouble,Fault,Bench

@@ -16,6 +16,8 @@ from pipelines.vocabulary_copies import list_stamps
 from pipelines.vocabulary_edits import save_edit
 from pipelines.vocabulary_frames import ALL_COLUMNS, hash_folder, open_vocabulary
 
+pytestmark = pytest.mark.slow
+
 PAGE = Path(__file__).resolve().parents[2] / "dashboards" / "sheets" / "vocabulary.py"
 
 

@@ -26,6 +26,8 @@ from pipelines.store import reading
 from pipelines.store_checks import check_store
 from pipelines.ticket_rows import dates_in, read_ticket_rows
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 type Row = tuple[str, ...]
 

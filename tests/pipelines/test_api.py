@@ -39,6 +39,8 @@ from pipelines.settings import Settings
 from pipelines.store import last_ticket_order, reading
 from pipelines.store_checks import check_store
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 FUZZER_HOST = "testserver"
 TICKET = {"shop": "Pier", "ticket_number": "form-1", "opened_on": "2026-03-31", "symptom": "Grab is stuck"}

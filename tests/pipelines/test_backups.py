@@ -27,6 +27,8 @@ from pipelines.shelf_files import PARTS_NAME
 from pipelines.store import last_ticket_order, reading, writing
 from pipelines.store_checks import check_store
 
+pytestmark = pytest.mark.slow
+
 NOW, TODAY = datetime(2026, 11, 25, 12, 0, tzinfo=UTC), date(2026, 11, 25)
 
 

@@ -36,6 +36,8 @@ from pipelines.posteriors import load_newest
 from pipelines.review_club import review_club
 from pipelines.settings import Settings
 
+pytestmark = pytest.mark.slow
+
 PLAIN = Wish()
 NEW_YEAR = date(2024, 1, 15)
 

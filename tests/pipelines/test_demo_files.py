@@ -20,6 +20,8 @@ from pipelines.intake import IngestReport, ingest_file
 from pipelines.settings import seed_folder
 from pipelines.store import reading
 
+pytestmark = pytest.mark.slow
+
 DEMO = seed_folder() / "demo"
 
 

@@ -19,6 +19,8 @@ from pipelines.exports import OPEN_REPAIR_FIELDS, export_open_repair
 from pipelines.history import read_tickets
 from pipelines.intake import IngestReport, ingest_file, save_ticket
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 FIRST = TicketRow(
     shop="Pier",

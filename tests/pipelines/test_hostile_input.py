@@ -30,6 +30,8 @@ from pipelines.settings import DATA_VARIABLE
 from pipelines.spreadsheet_cells import FORMULA_MARKS, defuse, restore
 from pipelines.ticket_search import Wanted, tickets_as_csv
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 TODAY = date(2026, 11, 25)
 FORMULA = "=cmd|'/C calc'!A0"

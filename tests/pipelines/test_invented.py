@@ -15,6 +15,8 @@ from pipelines.invented import fill_with_invented, has_invented, refuse_mixing, 
 from pipelines.refit_status import refit_lock
 from pipelines.settings import Settings
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 
 

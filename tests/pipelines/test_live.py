@@ -152,6 +152,7 @@ def test_there_are_never_two_refits(settings: Settings) -> None:
     assert not is_refit_running(settings)
 
 
+@pytest.mark.slow
 def test_a_job_that_cannot_fit_says_why_and_lets_go(settings: Settings) -> None:
     assert start_background_refit(settings)
     status = wait_for_end(settings, seconds=60)

@@ -31,6 +31,8 @@ from pipelines.column_maps import read_column_map
 from pipelines.intake import ingest_file
 from pipelines.settings import Settings
 
+pytestmark = pytest.mark.slow
+
 K = 5
 PLAIN = Wish(threshold=K)
 HEADER = "ticket,shop,family,built_year,opened_on,symptom,suspect,confirmation,result,checks"

@@ -27,6 +27,8 @@ from pipelines.intake import save_ticket
 from pipelines.posteriors import FitRow, save_posterior
 from pipelines.settings import Settings
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 START_SECONDS = 60
 TICKET = {"shop": "Pier", "ticket_number": "till-1", "opened_on": "2026-03-31", "symptom": "Grab is stuck"}

@@ -27,6 +27,8 @@ from pipelines.shelf_demand import PartDemand, count_parts, foretell_parts, read
 from pipelines.shelf_files import PART_COLUMNS, parts_path, read_parts, read_parts_file, save_parts
 from pipelines.shelf_orders import TO_ORDER, Aim, missing_table, order_table, table_as_csv
 
+pytestmark = pytest.mark.slow
+
 TODAY = date(2026, 11, 25)
 HEADER = ",".join(PART_COLUMNS)
 PARTS = {"replace_coil": "=coil", "replace_fuse": "fuse"}

@@ -169,6 +169,7 @@ def test_held_lock_is_told_without_path_or_process_number(tmp_path: Path) -> Non
     assert count_duplicates(path) == 0
 
 
+@pytest.mark.slow
 def test_two_processes_and_two_threads_lose_no_row(tmp_path: Path) -> None:
     path = tmp_path / "store.duckdb"
     script = f"""
@@ -220,6 +221,7 @@ def test_store_of_a_newer_program_is_refused_for_writing_too_and_keeps_every_row
         assert con.execute("select * from duplicates").fetchall() == [("kept", 1, "ticket")]
 
 
+@pytest.mark.slow
 def test_a_writer_is_not_overtaken_for_ever_by_readers(tmp_path: Path) -> None:
     path = tmp_path / "store.duckdb"
     script = """

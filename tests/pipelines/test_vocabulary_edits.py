@@ -26,6 +26,8 @@ from pipelines.vocabulary_edits import CHANGED_MEANWHILE, look_at_edit, restore_
 from pipelines.vocabulary_frames import Frames, frame_of, hash_folder, open_vocabulary
 from pipelines.vocabulary_odds import compare_priors, say_fit_state, say_odds_changes
 
+pytestmark = pytest.mark.slow
+
 NOW = datetime(2026, 11, 25, 21, 0, tzinfo=UTC)
 RULE = {
     **{"symptom": "stuck", "suspect": "coil_open", "about_in_ten": "8", "low_in_ten": "5", "high_in_ten": "9.5"},
