@@ -61,6 +61,11 @@ def take_on(page: Page, dashboard: str) -> None:
     expect(page.get_by_role("heading", name="Checked so far")).to_be_visible()
 
 
+def wait_until_drawn(page: Page) -> None:
+    """While a page is drawn anew, what stood there before is still to be seen."""
+    expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible()
+
+
 def test_a_machine_from_the_complaint_to_its_ticket(
     page: Page, dashboard: str, demo_shop: Settings, screenshots: Path
 ) -> None:
@@ -77,38 +82,42 @@ def test_a_machine_from_the_complaint_to_its_ticket(
     page.get_by_label("Machine, by the name").fill("Grab 7")
     page.get_by_role("button", name="Take it on the bench").click()
     expect(page.get_by_role("heading", name="Checked so far")).to_be_visible()
+    wait_until_drawn(page)
     before = suspects_shown(page)
     code = page.url.split("session=")[1]
     page.get_by_label("Minutes it took").fill("4")
     page.get_by_role("button", name=re.compile("^(Clear|Not cured)$")).click()
     expect(page.get_by_role("heading", name=re.compile("^Next check"))).to_be_visible()
     expect(page.get_by_role("heading", name="What that changed")).to_be_visible()
+    wait_until_drawn(page)
     after = suspects_shown(page)
     assert after != before
     page.screenshot(path=screenshots / "journey-2-after-a-check.png", full_page=True)
 
     page.get_by_role("button", name="Undo the last one").click()
     expect(page.get_by_text("Nothing yet.")).to_be_visible()
+    wait_until_drawn(page)
     assert suspects_shown(page) == before
     page.get_by_role("button", name=re.compile("^(Clear|Not cured)$")).click()
     expect(page.get_by_role("heading", name="What that changed")).to_be_visible()
+    wait_until_drawn(page)
 
     # tomorrow, on another device
     page.context.clear_cookies()
     page.goto(f"{dashboard}/?session={code}")
     expect(page.get_by_text("Grab 7")).to_be_visible()
+    wait_until_drawn(page)
     assert suspects_shown(page) == after
     # a list that is opened while the page is still being drawn closes again
     expect(page.get_by_role("button", name="The same as PDF")).to_be_visible()
-    expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible()
+    wait_until_drawn(page)
     choice = page.get_by_role("combobox", name="Or make another check")
     choice.click()
     choice.fill("Clean the actuator contacts")
     page.get_by_role("option", name="Clean the actuator contacts").click()
     page.get_by_role("button", name="Cured", exact=True).click()
     expect(page.get_by_text("It works. Run the machine")).to_be_visible()
-    # while the page is drawn anew, what stood there before is still to be seen
-    expect(page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]')).to_be_visible()
+    wait_until_drawn(page)
     with page.expect_download() as card:
         page.get_by_role("button", name="Bench card to print").click()
     assert code in Path(card.value.path()).read_text(encoding="utf-8")
