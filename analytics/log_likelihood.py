@@ -13,6 +13,7 @@ from typing import Any
 import numba
 import numpy as np
 import pytensor.tensor as pt
+from llvmlite.binding import add_symbol
 from numba import types
 from pytensor.gradient import DisconnectedType
 from pytensor.graph.basic import Apply, Variable
@@ -24,7 +25,7 @@ from analytics.check_likelihood import score_checks, score_minutes
 from analytics.effects import assemble, assembly_arrays, gather_gradient
 from analytics.kernels import fingerprint
 from analytics.model_inputs import ModelInputs
-from analytics.packing import CHECKS, Packed, number_row, pack_arrays
+from analytics.packing import CHECKS, Packed, number_row, pack_arrays, unpack
 from analytics.priors import LinkPrior
 from analytics.terms import Priors
 from analytics.ticket_likelihood import score_tickets
@@ -87,18 +88,18 @@ class LogLikelihood(Op):
     __props__ = ()
 
     def make_node(self, *inputs: Variable) -> Apply:
-        """Inputs: coefficients (coefficient,), minutes spread (), then the three arrays of `Packed`."""
+        """Inputs: coefficients (coefficient,), minutes spread (), then the packed evidence, `Packed.one`."""
         variables = [pt.as_tensor_variable(value) for value in inputs]
         return Apply(self, variables, [pt.dscalar(), pt.dvector(), pt.dscalar()])
 
     def perform(self, node: Apply, inputs: list[np.ndarray], output_storage: list[list[Any]]) -> None:  # noqa: ARG002
         """Plain evaluation, where the graph is not compiled as a whole."""
-        x, spread, *data = inputs
-        for storage, part in zip(output_storage, evaluate(x, float(spread), *data), strict=True):
+        x, spread, one = inputs
+        for storage, part in zip(output_storage, evaluate(x, float(spread), *unpack(one)), strict=True):
             storage[0] = np.asarray(part)
 
     def pullback(self, inputs: list[Variable], outputs: list[Variable], cotangents: list[Variable]) -> list[Variable]:
-        """The gradient is computed with the value; the arrays are data."""
+        """The gradient is computed with the value; the evidence is data."""
         slope = [cotangents[0] * outputs[1], cotangents[0] * outputs[2]]
         return [*slope, *(DisconnectedType()() for _ in inputs[2:])]
 
@@ -112,6 +113,7 @@ POINTER_SIGNATURE = types.float64(
     *(types.CPointer(types.float64), types.intp, types.CPointer(types.int32), types.intp),
     *(types.CPointer(types.int32), types.intp, types.CPointer(types.float64)),
 )
+LINKER_NAME = "faultodds_log_likelihood"
 KERNEL_MODULES = (effects, packing, check_likelihood, ticket_likelihood, wish_likelihood)
 
 
@@ -181,18 +183,24 @@ def evaluate(
     return value, out[:-1], float(out[-1])
 
 
+def _named_call() -> Any:
+    """The compiled likelihood by a name that the linker knows, so that what calls it can be kept on disk too."""
+    add_symbol(LINKER_NAME, _pointer_function().address)
+    return types.ExternalFunction(LINKER_NAME, POINTER_SIGNATURE)
+
+
 @register_funcify_and_cache_key(LogLikelihood)
-def _compile_log_likelihood(op: LogLikelihood, **kwargs: Any) -> tuple[Any, None]:  # noqa: ARG001
-    call = _pointer_function().ctypes
+def _compile_log_likelihood(op: LogLikelihood, **kwargs: Any) -> tuple[Any, str]:  # noqa: ARG001
+    call = _named_call()
 
     @numba.njit
-    def run(x: Any, minutes_spread: Any, numbers: Any, indices: Any, places: Any) -> Any:
+    def run(x: Any, minutes_spread: Any, one: Any) -> Any:
         out, x = np.empty(x.shape[0] + 1), np.ascontiguousarray(x)
+        numbers, indices, places = unpack(one)
         value = call(
             x.ctypes, x.size, minutes_spread.item(), numbers.ctypes, numbers.size, indices.ctypes, indices.size,
             places.ctypes, places.size, out.ctypes,
         )  # fmt: skip
         return np.asarray(value), out[:-1], np.asarray(out[-1])
 
-    # No cache key: the pointer is another one in every process. What it points to is cached by Numba itself.
-    return run, None
+    return run, f"{LINKER_NAME}-1"

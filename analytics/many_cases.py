@@ -1,13 +1,14 @@
 """Suspects of thousands of cases in one go: the same odds as `suspects.belief`, one array pass per symptom."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from analytics.case import Case
 from analytics.posterior import Posterior
-from analytics.suspects import belief
+from analytics.suspects import belief, companion_likelihood, update_masses
 from analytics.vocabulary import UNKNOWN_AGE, Vocabulary
 
 # Draws behind an interval here; a 90 % interval from 200 draws is good to about a tenth of its width.
@@ -21,16 +22,39 @@ def rank_many(posterior: Posterior, cases: Sequence[Case], vocabulary: Vocabular
 
     Cases of known age without checks, second symptoms or words share one pass; others are answered one by one.
     """
-    plain = [at for at, case in enumerate(cases) if _is_plain(case, vocabulary)]
-    others = sorted(set(range(len(cases))) - set(plain))
+    plain, others = _sort_out(cases, vocabulary)
     parts = [_rank_one(posterior, cases[at], vocabulary, at) for at in others]
-    by_symptom: dict[str, list[int]] = {}
-    for at in plain:
-        by_symptom.setdefault(cases[at].symptom, []).append(at)
-    for symptom, members in by_symptom.items():
-        parts.extend(_rank_plain(posterior, symptom, [cases[at] for at in members], vocabulary, np.array(members)))
+    for symptom, members in plain.items():
+        figures = _ask(posterior, symptom, [cases[at] for at in members], vocabulary, _summarise)
+        parts.append(_frame(posterior, symptom, np.array(members), figures))
     rows = pd.concat(parts, ignore_index=True)
     return rows.sort_values(["case", "probability"], ascending=[True, False], kind="stable", ignore_index=True)
+
+
+def mean_odds(posterior: Posterior, cases: Sequence[Case], vocabulary: Vocabulary) -> list[np.ndarray]:
+    """P(suspect | case) of every case, (suspect of its symptom's list,).
+
+    Second symptoms tell the same in every draw, so the mean over draws can be taken before they are weighed.
+    """
+    apart = [replace(case, also_present=(), also_absent=()) for case in cases]
+    plain, others = _sort_out(apart, vocabulary)
+    odds: dict[int, np.ndarray] = {at: belief(posterior, apart[at], vocabulary).mean for at in others}
+    for symptom, members in plain.items():
+        (means,) = _ask(posterior, symptom, [apart[at] for at in members], vocabulary, _average)
+        odds.update(zip(members, means, strict=True))
+    return [update_masses(odds[at], companion_likelihood(posterior, case)) for at, case in enumerate(cases)]
+
+
+def _sort_out(cases: Sequence[Case], vocabulary: Vocabulary) -> tuple[Mapping[str, list[int]], list[int]]:
+    """Places of the plain cases by symptom, and of the others."""
+    plain: dict[str, list[int]] = {}
+    others = []
+    for at, case in enumerate(cases):
+        if _is_plain(case, vocabulary):
+            plain.setdefault(case.symptom, []).append(at)
+        else:
+            others.append(at)
+    return plain, others
 
 
 def _is_plain(case: Case, vocabulary: Vocabulary) -> bool:
@@ -46,9 +70,22 @@ def _rank_one(posterior: Posterior, case: Case, vocabulary: Vocabulary, at: int)
     )
 
 
-def _rank_plain(
-    posterior: Posterior, symptom: str, cases: list[Case], vocabulary: Vocabulary, members: np.ndarray
-) -> list[pd.DataFrame]:
+def _ask(
+    posterior: Posterior,
+    symptom: str,
+    cases: Sequence[Case],
+    vocabulary: Vocabulary,
+    figures_of: Callable[[np.ndarray], np.ndarray],
+) -> np.ndarray:
+    """(figure, case, suspect) of plain cases of one symptom; equal contexts are worked out once."""
+    keys = np.array([_context(posterior, case, vocabulary) for case in cases])
+    contexts, at = np.unique(keys, axis=0, return_inverse=True)
+    blocks = [figures_of(odds) for odds in _odds_in_blocks(posterior, symptom, contexts)]
+    return np.concatenate(blocks, axis=1)[:, at.reshape(-1)]
+
+
+def _odds_in_blocks(posterior: Posterior, symptom: str, contexts: np.ndarray) -> Iterator[np.ndarray]:
+    """(draw, context, suspect) odds, not yet shares, of some hundred contexts at a time."""
     arrays, links = posterior.arrays, posterior.links_by_symptom[posterior.positions["symptom"][symptom]]
     every = max(1, posterior.draw_count // BATCH_DRAWS)
     suspect, mode = arrays["link_suspect"][links], arrays["link_mode"][links]
@@ -58,28 +95,24 @@ def _rank_plain(
     shop = np.exp(np.concatenate([arrays["gamma"][::every], newcomer[1]], axis=1)[:, :, mode].astype(np.float32))
     link = np.exp(arrays["alpha"][::every][:, links].astype(np.float32))
     age = np.exp(arrays["age_effect"][::every][:, links].astype(np.float32))
-    keys = np.array([_context(posterior, case, vocabulary) for case in cases])
-    contexts, at = np.unique(keys, axis=0, return_inverse=True)
-    figures = np.concatenate(
-        [
-            _summarise(link[:, None, :] * family[:, f] * shop[:, h] * age[:, :, a].transpose(0, 2, 1))
-            for f, h, a in (block.T for block in np.array_split(contexts, -(-len(contexts) // BLOCK_CASES)))
-        ],
-        axis=1,
-    )[:, at.reshape(-1)]
-    names = posterior.draws["suspect"].values[suspect]
+    for f, h, a in (block.T for block in np.array_split(contexts, -(-len(contexts) // BLOCK_CASES))):
+        yield link[:, None, :] * family[:, f] * shop[:, h] * age[:, :, a].transpose(0, 2, 1)
+
+
+def _frame(posterior: Posterior, symptom: str, members: np.ndarray, figures: np.ndarray) -> pd.DataFrame:
+    """Rows of `rank_many` of the cases at `members`."""
+    links = posterior.links_by_symptom[posterior.positions["symptom"][symptom]]
+    names = posterior.draws["suspect"].values[posterior.arrays["link_suspect"][links]]
     mean, low, high = figures.reshape(3, -1)
-    return [
-        pd.DataFrame(
-            {
-                "case": np.repeat(members, len(links)),
-                "suspect": np.tile(names, len(members)),
-                "probability": mean,
-                "low_90": low,
-                "high_90": high,
-            }
-        )
-    ]
+    return pd.DataFrame(
+        {
+            "case": np.repeat(members, len(links)),
+            "suspect": np.tile(names, len(members)),
+            "probability": mean,
+            "low_90": low,
+            "high_90": high,
+        }
+    )
 
 
 def _context(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> tuple[int, int, int]:
@@ -97,3 +130,8 @@ def _summarise(odds: np.ndarray) -> np.ndarray:
     low, high = int(TAIL * len(share)), int((1 - TAIL) * len(share))
     ordered = np.partition(share, (low, high), axis=0)
     return np.stack([share.mean(0), ordered[low], ordered[high]])
+
+
+def _average(odds: np.ndarray) -> np.ndarray:
+    """(1, case, suspect): mean of (draw, case, suspect) odds."""
+    return (odds / odds.sum(2, keepdims=True)).mean(0, keepdims=True)

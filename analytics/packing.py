@@ -1,4 +1,4 @@
-"""Many arrays as two flat ones and back: the sampler compiles for each data array it is handed, so it gets three."""
+"""Many arrays as flat ones and back: the sampler compiles for each data array it is handed, so it gets one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,6 +23,13 @@ class Packed:
         """The three, as the compiled likelihoods take them."""
         return self.numbers, self.indices, self.places
 
+    @property
+    def one(self) -> np.ndarray:
+        """All three as one array of 32 bit integers: their sizes, the bytes of the floats, indices, places."""
+        sizes = [self.numbers.size, self.indices.size, self.places.size, 0]  # four keep the floats on 8 byte borders
+        parts = [np.array(sizes), self.numbers.view(np.int32), self.indices, self.places.ravel()]
+        return np.concatenate([np.asarray(part, dtype=np.int32) for part in parts])
+
 
 def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
     """Arrays of one or two dims, in order."""
@@ -35,6 +42,18 @@ def pack_arrays(arrays: Sequence[np.ndarray]) -> Packed:
         )
         flat[kind].append(np.ascontiguousarray(values, dtype=np.float64 if kind == "f" else np.int32).ravel())
     return Packed(np.concatenate(flat["f"]), np.concatenate(flat["i"]), np.array(places, dtype=np.int32))
+
+
+SIZES = 4
+
+
+@numba.njit
+def unpack(one: Any) -> Any:
+    """`Packed.data` of a `Packed.one`, as views."""
+    numbers_end = SIZES + 2 * one[0]
+    indices_end = numbers_end + one[1]
+    places = one[indices_end : indices_end + one[2]]
+    return one[SIZES:numbers_end].view(np.float64), one[numbers_end:indices_end], places.reshape((-1, 3))
 
 
 # Where each likelihood's arrays begin among the packed ones; `log_likelihood.pack_evidence` keeps this order.

@@ -61,9 +61,13 @@ def belief(posterior: Posterior, case: Case, vocabulary: Vocabulary) -> Belief:
     total = mass.sum()
     if total <= 0:
         raise InputError("These outcomes contradict each other for every suspect. Undo the last one and look again.")
-    names = posterior.draws["suspect"].values
-    listed = posterior.arrays["link_suspect"][_links(posterior, case.symptom)]
-    return Belief(suspects=tuple(str(names[at]) for at in listed), mass=mass / total)
+    return Belief(suspects=listed_suspects(posterior, case.symptom), mass=mass / total)
+
+
+def listed_suspects(posterior: Posterior, symptom: str) -> tuple[str, ...]:
+    """Codes of the suspects that the symptom lists, in the order of the fit."""
+    names = tuple(posterior.positions["suspect"])
+    return tuple(names[at] for at in posterior.arrays["link_suspect"][_links(posterior, symptom)])
 
 
 def rank_suspects(found: Belief, vocabulary: Vocabulary) -> tuple[SuspectOdds, ...]:
@@ -101,12 +105,20 @@ def case_likelihood(posterior: Posterior, case: Case, *, links: np.ndarray) -> n
     product = np.ones((posterior.draw_count, len(listed)))
     for check, outcome in _independent_outcomes(case):
         product = product * outcome_likelihood(posterior, check, outcome)[:, listed]
-    for symptom, is_present in (*((s, True) for s in case.also_present), *((s, False) for s in case.also_absent)):
-        rate = posterior.arrays["companion_present"][listed, _position(posterior, "symptom", symptom)]
-        product = product * (rate if is_present else 1.0 - rate)
+    product = product * companion_likelihood(posterior, case)
     if posterior.text is not None and case.complaint:
-        names = posterior.draws["suspect"].values[listed]
-        product = product * np.exp(text_log_likelihood(posterior.text, case.complaint, [str(code) for code in names]))
+        names = listed_suspects(posterior, case.symptom)
+        product = product * np.exp(text_log_likelihood(posterior.text, case.complaint, names))
+    return product
+
+
+def companion_likelihood(posterior: Posterior, case: Case) -> np.ndarray:
+    """(suspect of the symptom,): P(the other symptoms, there or not | suspect), in every draw alike."""
+    rates = posterior.arrays["companion_present"][posterior.arrays["link_suspect"][_links(posterior, case.symptom)]]
+    product = np.ones(len(rates))
+    for symptom, is_present in (*((s, True) for s in case.also_present), *((s, False) for s in case.also_absent)):
+        rate = rates[:, _position(posterior, "symptom", symptom)]
+        product = product * (rate if is_present else 1.0 - rate)
     return product
 
 
@@ -149,8 +161,7 @@ def _context_log_odds(posterior: Posterior, case: Case, links: np.ndarray) -> np
 
 def _last_repair_factor(posterior: Posterior, case: Case, prior: np.ndarray) -> np.ndarray:
     """(suspect,): what it tells that the machine came back; 1 for all when it did not, or its suspect is not listed."""
-    listed = [str(posterior.draws["suspect"].values[at]) for at in
-              posterior.arrays["link_suspect"][_links(posterior, case.symptom)]]  # fmt: skip
+    listed = listed_suspects(posterior, case.symptom)
     if case.last_repair is None or case.last_repair.suspect not in listed:
         return np.ones(len(listed))
     base = prior.sum(0) / prior.sum()

@@ -155,7 +155,7 @@ def _sample_again(setup: Setup, inputs: ModelInputs, *, seed: int) -> xr.Dataset
     """As `fit.sample_evidence`, with the compiled model of the setup: a pilot run learns the spreads first."""
     packed = pack_evidence(inputs, setup.wishes, Priors())
     terms = model_terms(inputs, Priors())
-    data = {"numbers": packed.numbers, "indices": packed.indices, "places": packed.places}
+    data = {"evidence": packed.one}
     pilot = _sample(
         setup.compiled.with_data(**data, share=coefficient_shares(terms, {})), (PILOT_TUNE, PILOT_DRAWS), seed
     )

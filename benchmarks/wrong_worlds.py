@@ -96,7 +96,7 @@ def fit_again(workshop: Workshop, evidence: Evidence, seed: int) -> Posterior:
         raise SystemExit(f"Only {len(inputs.shops)} of {len(SHOPS)} shops have tickets: take another seed.")
     prior = link_prior(workshop.vocabulary, inputs.links, ratios=workshop.ratios)
     packed, terms = pack_evidence(inputs, prior, Priors()), model_terms(inputs, Priors())
-    data = {"numbers": packed.numbers, "indices": packed.indices, "places": packed.places}
+    data = {"evidence": packed.one}
     spreads: dict[str, float] = {}
     for tune, draws in ((PILOT_TUNE, PILOT_DRAWS), (TUNE, DRAWS)):
         compiled = workshop.compiled.with_data(**data, share=coefficient_shares(terms, spreads))

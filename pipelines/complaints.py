@@ -11,8 +11,8 @@ from analytics.complaint import TextModel
 from analytics.complaint_training import Complaints, train_text_model
 from analytics.evidence import read_results
 from analytics.live_update import MAX_NEW_SHARE
+from analytics.many_cases import mean_odds
 from analytics.posterior import Posterior
-from analytics.suspects import belief
 from analytics.vocabulary import Vocabulary
 from pipelines.history import read_complaints
 
@@ -51,9 +51,10 @@ def knows_words(text: TextModel, store_path: Path, vocabulary: Vocabulary) -> bo
 
 def _log_beliefs(frame: pd.DataFrame, posterior: Posterior, vocabulary: Vocabulary) -> list[np.ndarray]:
     """Log belief of every row before its words and its checks; equal contexts are asked once."""
+    groups = frame.groupby(KNOWN_BEFORE, dropna=False, sort=False).indices
+    odds = mean_odds(posterior, [_case(*key) for key in groups], vocabulary)
     rows: list[np.ndarray] = [np.empty(0)] * len(frame)
-    for key, places in frame.groupby(KNOWN_BEFORE, dropna=False, sort=False).indices.items():
-        found = np.log(belief(posterior, _case(*key), vocabulary).mean)
+    for places, found in zip(groups.values(), map(np.log, odds), strict=True):
         for at in places:
             rows[at] = found
     return rows

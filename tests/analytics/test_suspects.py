@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from analytics.advice import advise
 from analytics.case import Case, CheckResult
 from analytics.errors import InputError
-from analytics.many_cases import rank_many
+from analytics.many_cases import mean_odds, rank_many
 from analytics.posterior import Posterior
 from analytics.suspects import Belief, belief, rank_suspects, weighted_quantiles
 from analytics.vocabulary import Vocabulary
@@ -90,9 +90,13 @@ def test_weighted_quantiles_with_equal_weights_are_order_statistics() -> None:
 
 
 def test_thousands_of_cases_get_the_odds_of_one(tiny_posterior: Posterior, tiny_vocabulary: Vocabulary) -> None:
-    cases = [STUCK, replace(STUCK, shop="nobody's"), replace(STUCK, age_years=None), after(("look_at_plug", "clear"))]
+    others = [replace(STUCK, also_present=("dark",)), replace(STUCK, also_absent=("dark",), age_years=None)]
+    looked = after(("look_at_plug", "clear"))
+    cases = [STUCK, replace(STUCK, shop="nobody's"), replace(STUCK, age_years=None), looked, *others]
     rows = rank_many(tiny_posterior, cases, tiny_vocabulary)
+    means = mean_odds(tiny_posterior, cases, tiny_vocabulary)
     for at, case in enumerate(cases):
+        assert means[at] == pytest.approx(belief(tiny_posterior, case, tiny_vocabulary).mean, abs=1e-5)
         ranked = rank_suspects(belief(tiny_posterior, case, tiny_vocabulary), tiny_vocabulary)
         got = rows[rows["case"] == at].set_index("suspect")
         for odds in ranked:
