@@ -30,7 +30,8 @@ from pipelines.cli_history import ingest_files
 from pipelines.fit_question import DEFAULT_SEED
 from pipelines.history import read_evidence, read_tickets
 from pipelines.invented import demo_files
-from pipelines.packs import DEFAULT_WORTH, install_pack, load_pack, write_pack
+from pipelines.pack_installing import install_pack
+from pipelines.packs import DEFAULT_WORTH, load_pack, write_pack
 from pipelines.pool import KINDS_FOR_PACK, read_pool_evidence
 from pipelines.prior_sources import read_wishes
 from pipelines.settings import Settings

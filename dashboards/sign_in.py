@@ -7,8 +7,9 @@ from analytics.errors import InputError
 from dashboards import bench_view
 from dashboards.sentences import in_markdown, refusal, sentence
 from pipelines.access_phrases import phrase_mark, roles_with_phrase
+from pipelines.access_provider import find_provider
 from pipelines.settings import Settings, read_settings
-from pipelines.sign_in_rules import find_provider, is_door_needed, is_set_up, role_of_user, try_phrase
+from pipelines.sign_in_rules import is_confirmed, is_door_needed, is_set_up, role_of_user, try_phrase
 
 # At this machine itself, with no sign-in set up, everything is open.
 OWNER = "lead"
@@ -30,7 +31,7 @@ def find_role() -> str:
 
 
 def door_for(page: StreamlitPage) -> StreamlitPage:
-    """The door at the address of a page, so that whoever signs in is where the link led."""
+    """The door at the address of a page: a pass phrase opens where the link led, a provider sends to the first page."""
     return st.Page(show_door, title=sentence("door.title"), url_path=page.url_path, default=not page.url_path)
 
 
@@ -91,13 +92,27 @@ def _show_phrase() -> None:
 
 
 def _show_provider(settings: Settings) -> None:
-    if _is_known_to_provider():
-        email = str(st.user.get("email", ""))
-        if not role_of_user(settings, st.user.to_dict()):
-            st.error(in_markdown("door.no_role", email=email))
-        st.button(sentence("door.leave"), on_click=st.logout, key="door_logout")
-    else:
-        st.button(sentence("door.provider"), on_click=st.login, key="door_login")
+    if not _is_served_with(settings):
+        st.error(sentence("door.start_anew"))
+        return
+    if not _is_known_to_provider():
+        st.button(sentence("door.provider"), on_click=st.login, key="door_login", type="primary")
+        st.markdown(sentence("door.provider_hint"))
+        return
+    user = st.user.to_dict()
+    email = str(user.get("email", ""))
+    if not email:
+        st.error(sentence("door.no_address"))
+    elif not is_confirmed(user):
+        st.error(in_markdown("door.unconfirmed", email=email))
+    elif not role_of_user(settings, user):
+        st.error(in_markdown("door.no_role", email=email))
+    st.button(sentence("door.leave"), on_click=leave, key="door_logout")
+
+
+def _is_served_with(settings: Settings) -> bool:
+    """Whether the server has read the provider's file; it does so when it starts."""
+    return str(find_provider(settings)) in st.get_option("secrets.files")
 
 
 def _role_by_phrase(settings: Settings) -> str:

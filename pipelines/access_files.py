@@ -39,7 +39,12 @@ def read_private(path: Path) -> list[dict[str, Any]]:
 
 
 def write_private(path: Path, entries: list[dict[str, Any]]) -> None:
-    """Writes the entries beside the file with mode 0600, then puts them in its place.
+    """Writes the entries as JSON, for their owner only; InputError when the folder cannot be written."""
+    write_owner_only(path, json.dumps(entries, ensure_ascii=False, indent=1))
+
+
+def write_owner_only(path: Path, content: str) -> None:
+    """Writes the text beside the file with mode 0600, then puts it in its place.
 
     Raises
     ------
@@ -52,7 +57,7 @@ def write_private(path: Path, entries: list[dict[str, Any]]) -> None:
         # the mode is given at creation: there is no moment in which others may read it
         handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, OWNER_ONLY)
         with os.fdopen(handle, "w", encoding="utf-8") as text:
-            json.dump(entries, text, ensure_ascii=False, indent=1)
+            text.write(content)
         aside.replace(path)
     except OSError as error:
         raise InputError(f"'{path.name}' cannot be written ({error.strerror}). Choose another data folder.") from error

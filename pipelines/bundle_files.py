@@ -14,11 +14,11 @@ import pandas as pd
 
 from analytics.errors import InputError
 from pipelines.bundle_tables import CELLS, COLUMNS, SIDES, Counts, no_bundle, pack_sides, pack_table, read_counts
-from pipelines.signatures import Signature, check_signature
+from pipelines.signatures import SIGNATURE, signer_of
 
 # Version 1 had the cells alone, with the grade of confirmation and without checks; it can still be read.
 SCHEMA_VERSION, CELLS_ONLY = 2, 1
-MANIFEST, SIGNATURE = "manifest.json", "signature.json"
+MANIFEST = "manifest.json"
 # A bundle of six workshops with 20 symptoms is below 100 kB; a hundred times that is no bundle.
 MOST_BYTES = 10_000_000
 # What the manifest of version 1 did not state.
@@ -109,16 +109,8 @@ def bundle_checksum(manifest: Manifest) -> str:
     return hashlib.sha256(manifest_bytes(manifest)).hexdigest()
 
 
-def save_bundle(path: Path, manifest: Manifest, counts: Counts, signature: Signature | None) -> None:
-    """Written aside and renamed. The same bundle gives the same bytes: no instant is stored."""
-    entries = counts_entries(manifest, counts)
-    if signature is not None:
-        entries[SIGNATURE] = json.dumps(asdict(signature), sort_keys=True).encode()
-    save_container(path, entries)
-
-
 def save_container(path: Path, entries: Mapping[str, bytes]) -> None:
-    """Named entries in one uncompressed file, without any instant."""
+    """Named entries in one uncompressed file, written aside and renamed; without any instant, so the same again."""
     aside = path.with_name(f".{uuid4().hex}")
     try:
         with zipfile.ZipFile(aside, "w", zipfile.ZIP_STORED) as box:
@@ -153,10 +145,7 @@ def load_container(path: Path, allowed: tuple[str, ...], *, most_bytes: int) -> 
 def load_bundle(path: Path) -> Bundle:
     """A bundle whose checksum, signature, counts and codes have been checked; InputError says what is wrong with it."""
     entries = load_container(path, (MANIFEST, CELLS, *SIDES.values(), SIGNATURE), most_bytes=MOST_BYTES)
-    public_key = ""
-    if {MANIFEST, SIGNATURE} <= set(entries):
-        public_key = check_signature(entries[SIGNATURE], entries[MANIFEST])
-    bundle = check_entries(path, entries, public_key=public_key)
+    bundle = check_entries(path, entries, public_key=signer_of(entries, entries.get(MANIFEST, b"")))
     _check_whole(path, bundle.manifest, bundle.counts)
     return bundle
 

@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.evidence import read_possible
 from analytics.rollup_checks import AT_FAULT
 from pipelines.bundle_files import Bundle
+from pipelines.signatures import signer_in_words
 from pipelines.wording import counted
 
 Terms = Mapping[str, Mapping[str, str]]
@@ -28,7 +29,7 @@ def about_bundle(bundle: Bundle) -> tuple[str, ...]:
         f"{told.contributor} (bundle {told.number}).",
         f"Every count stands for {told.threshold} tickets or more; nothing is finer than these years.",
         f"Noise: epsilon {told.epsilon:g}." if told.epsilon else "Noise: none.",
-        f"Signed by {bundle.public_key}." if bundle.public_key else "Not signed.",
+        signer_in_words(bundle.public_key),
         f"Format version {told.schema_version}; checksum {bundle.checksum[:16]}.",
     )
 

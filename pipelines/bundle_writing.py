@@ -13,7 +13,14 @@ from analytics.rollup import roll_up
 from analytics.rollup_cells import DEFAULT_THRESHOLD
 from analytics.rollup_checks import add_minutes, roll_up_minutes, roll_up_outcomes
 from analytics.vocabulary import Vocabulary
-from pipelines.bundle_files import Manifest, bundle_checksum, counts_facts, manifest_bytes, save_bundle
+from pipelines.bundle_files import (
+    Manifest,
+    bundle_checksum,
+    counts_entries,
+    counts_facts,
+    manifest_bytes,
+    save_container,
+)
 from pipelines.bundle_noise import add_noise, noise_variance
 from pipelines.bundle_tables import COLUMNS, NUMBERS, SIDES, Counts, cells_alone
 from pipelines.bundle_words import terms_used, vocabulary_hash
@@ -22,7 +29,7 @@ from pipelines.catalogue import read_vocabulary
 from pipelines.history import age_band_frame
 from pipelines.pool import CURRENT, OWN, known_bundles
 from pipelines.settings import Settings
-from pipelines.signatures import has_key, sign
+from pipelines.signatures import signature_entry
 from pipelines.store import last_ticket_order, reading, registered, run_query, writing
 from pipelines.wording import counted
 
@@ -213,10 +220,8 @@ def _keep_own(settings: Settings, manifest: Manifest, counts: Counts, *, shop: s
 
 def _save(settings: Settings, path: Path, own: _Own, wish: Wish, news: str = "") -> Written:
     manifest, code = own.manifest, own.manifest.contributor
-    # who signed once is expected to sign again: otherwise anybody could replace the bundle
-    signs = wish.signed or has_key(settings.data_folder, code)
-    signature = sign(settings.data_folder, code, manifest_bytes(manifest)) if signs else None
-    save_bundle(path, manifest, own.counts, signature)
+    signature = signature_entry(settings.data_folder, code, manifest_bytes(manifest), wanted=wish.signed)
+    save_container(path, {**counts_entries(manifest, own.counts), **signature})
     lost = {level: count for level, count in manifest.rolled_up.items() if count and level != "nothing"}
     rolled = "; ".join(f"{level} {count:,}" for level, count in lost.items()) or "nothing"
     told = (

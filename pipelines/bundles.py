@@ -15,6 +15,7 @@ from pipelines.bundle_words import Proposal, translate, unknown_words, vocabular
 from pipelines.catalogue import read_vocabulary
 from pipelines.pool import CURRENT, OWN, RECEIVED, SUPERSEDED, WITHDRAWN, known_bundles
 from pipelines.settings import Settings
+from pipelines.signatures import refuse_other_hand
 from pipelines.store import Connection, registered, run_query, utc_now, writing
 from pipelines.wording import counted
 
@@ -37,7 +38,7 @@ def read_bundle(settings: Settings, path: Path, *, mapping: Mapping[tuple[str, s
     _refuse_counted_in_pack(known, code)
     if not same.empty:
         return _said_again(str(same["state"].iloc[0]), code, number)
-    _refuse_other_hand(theirs, bundle)
+    refuse_other_hand(theirs["public_key"], bundle.public_key, whose=f"bundles of {code}")
     if (theirs["number"] == number).any():
         raise InputError(f"Another bundle with number {number} of {code} is here already. Ask which of them is right.")
     if not theirs.empty and int(theirs["number"].max()) > number:
@@ -124,13 +125,3 @@ def _refuse_counted_in_pack(known: pd.DataFrame, code: str) -> None:
                 f"The tickets of {code} are part of the pack {pack} already and would count twice. "
                 f"Run `faultodds bundle withdraw {pack}` first if you want to use the bundles instead."
             )
-
-
-def _refuse_other_hand(theirs: pd.DataFrame, bundle: Bundle) -> None:
-    """The first signature of a contributor binds the later ones."""
-    keys = {key for key in theirs["public_key"] if key}
-    if keys and bundle.public_key not in keys:
-        raise InputError(
-            f"Earlier bundles of {bundle.manifest.contributor} were signed by another key. Refused: ask "
-            "the contributor."
-        )

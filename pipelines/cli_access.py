@@ -8,6 +8,7 @@ import pandas as pd
 from analytics.errors import InputError
 from pipelines.access_people import forget_person, list_people, name_person
 from pipelines.access_phrases import LONGEST, SHORTEST, forget_phrase, roles_with_phrase, set_phrase
+from pipelines.access_provider import forget_provider, sent_back_to, set_provider
 from pipelines.access_roles import ROLES
 from pipelines.access_tokens import list_tokens, make_token, revoke_token
 from pipelines.settings import Settings
@@ -74,6 +75,29 @@ def passphrase(settings: Settings, role: str, *, forget: bool) -> None:
     click.echo(f"From now on the dashboard asks for a pass phrase; this one opens it as '{role}'.")
 
 
+@access.command("provider")
+@click.option("--dashboard", help="Address of the dashboard as people type it: https://bench.workshop.example:8765.")
+@click.option("--metadata", help="The provider's discovery document: https://.../.well-known/openid-configuration.")
+@click.option("--client-id", help="The name under which the provider knows the dashboard.")
+@click.option("--forget", is_flag=True, help="Take the provider away.")
+@click.pass_obj
+def provider(
+    settings: Settings, dashboard: str | None, metadata: str | None, client_id: str | None, *, forget: bool
+) -> None:
+    """Let people sign in through an identity provider (OpenID Connect); its client secret is asked, not shown."""
+    if forget:
+        forget_provider(settings)
+        click.echo("Nobody signs in through the identity provider any more.")
+        return
+    if not (dashboard and metadata and client_id):
+        raise InputError("Give --dashboard, --metadata and --client-id, or --forget.")
+    secret = click.prompt("Client secret that the provider gave", hide_input=True, err=True)
+    back = set_provider(settings, dashboard=dashboard, metadata_url=metadata, client_id=client_id, client_secret=secret)
+    click.echo(f"Register {back} at the provider, as the address it sends people back to after sign-in and sign-out.")
+    click.echo("Then say who may enter: `faultodds access person EMAIL --role technician`. It holds once the dashboard "
+               "is started anew.")  # fmt: skip
+
+
 @access.command("person")
 @click.argument("email")
 @click.option("--role", type=ROLE, help="What this person may do, when signed in through an identity provider.")
@@ -94,8 +118,9 @@ def person(settings: Settings, email: str, role: str | None, *, forget: bool) ->
 @access.command("list")
 @click.pass_obj
 def entries(settings: Settings) -> None:
-    """List which roles have a pass phrase, and who has a role."""
+    """List which roles have a pass phrase, whether there is an identity provider, and who has a role."""
     rows = [{"who": "pass phrase", "role": role} for role in roles_with_phrase(settings)]
+    rows += [{"who": "identity provider", "role": f"sends back to {back}"}] if (back := sent_back_to(settings)) else []
     rows += [{"who": email, "role": role} for email, role in list_people(settings).items()]
     if not rows:
         click.echo("No sign-in is set up: the dashboard opens on this machine only.")

@@ -15,7 +15,8 @@ from pipelines.bundle_words import read_mapping, write_mapping
 from pipelines.bundle_writing import Wish, write_bundle
 from pipelines.bundles import missing_words, read_bundle, withdraw
 from pipelines.catalogue import read_vocabulary
-from pipelines.packs import DEFAULT_WORTH, install_pack, write_pack
+from pipelines.pack_installing import install_pack
+from pipelines.packs import DEFAULT_WORTH, write_pack
 from pipelines.pool import known_bundles, pool_members
 from pipelines.progress import progress_bar
 from pipelines.settings import Settings
@@ -23,6 +24,7 @@ from pipelines.tables import print_table
 from pipelines.wording import counted
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
+SIGN = click.option("--sign", is_flag=True, help="Sign it, so that nobody else can replace it.")
 
 
 @click.group()
@@ -35,7 +37,7 @@ def bundle() -> None:
 @click.option("--shop", required=True, help="Workshop whose tickets to count; its name does not leave the store.")
 @click.option("--threshold", type=int, default=DEFAULT_THRESHOLD, show_default=True, help="Fewest tickets in a cell.")
 @click.option("--epsilon", type=float, default=0.0, help="Add noise to every count; the smaller, the more.")
-@click.option("--sign", is_flag=True, help="Sign it, so that nobody else can replace it.")
+@SIGN
 @click.option("--anew", is_flag=True, help="Count corrected tickets again; who has the earlier file can compare.")
 @click.pass_obj
 def write(settings: Settings, file: Path, shop: str, threshold: int, epsilon: float, *, sign: bool, anew: bool) -> None:
@@ -122,14 +124,15 @@ def fit_pool(settings: Settings, seed: int | None) -> None:
 @click.argument("file", type=_FILE)
 @click.option("--worth", type=int, default=DEFAULT_WORTH, show_default=True, help="Tickets it counts for elsewhere.")
 @click.option("--seed", type=int, default=None, help="Seed of the sampler; the same seed gives the same fit.")
+@SIGN
 @click.pass_obj
-def pack_pool(settings: Settings, file: Path, worth: int, seed: int | None) -> None:
+def pack_pool(settings: Settings, file: Path, worth: int, seed: int | None, *, sign: bool) -> None:
     """Write FILE, from which a new shop can answer at once. Made from bundles only (about a minute)."""
     from pipelines.pool_fits import DEFAULT_SEED, fit_bundles
 
     with progress_bar("Fitting the bundles") as advance:
         posterior = fit_bundles(settings, progress=advance, seed=DEFAULT_SEED if seed is None else seed)
-    click.echo("\n".join(write_pack(settings, file, posterior, worth=worth)))
+    click.echo("\n".join(write_pack(settings, file, posterior, worth=worth, signed=int(sign))))
 
 
 @click.group()

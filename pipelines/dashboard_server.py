@@ -9,9 +9,10 @@ from pathlib import Path
 import click
 
 from analytics.errors import InputError
+from pipelines.access_provider import find_provider, refuse_lost_way, sent_back_to
 from pipelines.serving import Place, check_place, served_hosts
 from pipelines.settings import DATA_VARIABLE, Settings
-from pipelines.sign_in_rules import find_provider, refuse_open_door
+from pipelines.sign_in_rules import refuse_open_door
 
 # Asked to stop, by Ctrl-C or a signal.
 ENDED = (0, 130, -signal.SIGINT, -signal.SIGTERM)
@@ -28,7 +29,10 @@ def run_dashboard(settings: Settings, place: Place) -> None:
     """
     refuse_open_door(settings, place)
     check_place(place)
-    click.echo(f"The dashboard is at {place.url}, the JSON API at {place.url}/api (stop it with Ctrl-C).", err=True)
+    refuse_lost_way(settings, place)
+    # a sign-in that begins under another name than it ends would be lost: the browser keeps cookies by name
+    url = sent_back_to(settings) or place.url
+    click.echo(f"The dashboard is at {url}, the JSON API at {url}/api (stop it with Ctrl-C).", err=True)
     if not place.is_loopback and place.certificate is None:
         click.echo(
             "Others on the network could read pass phrases on their way. Give --certificate and --key.", err=True

@@ -3,11 +3,10 @@
 import hashlib
 import json
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from uuid import uuid4
 
 import pandas as pd
 import xarray as xr
@@ -27,19 +26,19 @@ from pipelines.bundle_files import (
     load_container,
     save_container,
 )
-from pipelines.bundle_tables import CELLS, COLUMNS, SIDES, Counts
-from pipelines.bundle_words import terms_used, translate, vocabulary_hash
-from pipelines.bundles import keep_counts, retire
+from pipelines.bundle_tables import CELLS, SIDES, Counts
+from pipelines.bundle_words import terms_used, vocabulary_hash
 from pipelines.catalogue import read_vocabulary
-from pipelines.live import fit_gaps
-from pipelines.pool import CURRENT, KINDS_FOR_PACK, OWN, PACK, SUPERSEDED, known_bundles
+from pipelines.pool import CURRENT, KINDS_FOR_PACK, known_bundles
 from pipelines.pool_counts import Told, read_counts, unroll_counts
-from pipelines.posteriors import PACK_FIT, FitRow, read_posterior, save_posterior, write_posterior
+from pipelines.posteriors import read_posterior, write_posterior
 from pipelines.settings import Settings
-from pipelines.store import reading, run_query, utc_now, writing
+from pipelines.signatures import SIGNATURE, signature_entry, signer_in_words, signer_of
 from pipelines.wording import counted
 
 FACTS, DRAWS = "pack.json", "posterior.nc"
+# Every pack has a new code, but all packs of a store are signed with the key of this name.
+PACK_SIGNER = "packs"
 MOST_BYTES, MOST_DRAW_BYTES = 60_000_000, 400_000_000
 # Enough draws for an interval that is good to two points; three times as many make the file three times as large.
 PACK_DRAWS = 200
@@ -57,8 +56,10 @@ class Pack:
     worth: int
 
 
-def write_pack(settings: Settings, path: Path, posterior: Posterior, *, worth: int = DEFAULT_WORTH) -> tuple[str, ...]:
-    """Writes draws that were learnt from bundles alone, and the sum of those bundles.
+def write_pack(
+    settings: Settings, path: Path, posterior: Posterior, *, worth: int = DEFAULT_WORTH, signed: int = 0
+) -> tuple[str, ...]:
+    """Writes draws that were learnt from bundles alone, and the sum of those bundles; signed (1), or as before (0).
 
     Notes
     -----
@@ -68,11 +69,25 @@ def write_pack(settings: Settings, path: Path, posterior: Posterior, *, worth: i
     if worth < 1:
         raise InputError(f"A pack worth {worth} tickets would not count. Give 1 or more.")
     vocabulary = read_vocabulary(settings.vocabulary_folder)
-    told = read_counts(settings, KINDS_FOR_PACK)
     known = known_bundles(settings)
     parts = known[(known["state"] == CURRENT) & known["kind"].isin(KINDS_FOR_PACK)]
-    counts = _sum_of(told, vocabulary)
-    manifest = Manifest(
+    counts = _sum_of(read_counts(settings, KINDS_FOR_PACK), vocabulary)
+    manifest = _manifest_of(parts, counts, vocabulary)
+    draws = _draws_of(posterior)
+    facts = {"worth": worth, "draws_checksum": hashlib.sha256(draws).hexdigest(), "schema_version": 1}
+    entries = {**counts_entries(manifest, counts), FACTS: json.dumps(facts, sort_keys=True).encode(), DRAWS: draws}
+    signature = signature_entry(settings.data_folder, PACK_SIGNER, _signed_part(entries), wanted=signed)
+    save_container(path, {**entries, **signature})
+    return (
+        f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {counted(len(parts), 'contributor')}, "
+        f"{path.stat().st_size / 1e6:.1f} MB. A shop that installs it can ask at once.",
+        f"In that shop's own fits it counts for {counted(min(worth, manifest.ticket_count), 'ticket')}.",
+        signer_in_words(signer_of(signature, _signed_part(entries))),
+    )
+
+
+def _manifest_of(parts: pd.DataFrame, counts: Counts, vocabulary: Vocabulary) -> Manifest:
+    return Manifest(
         contributor=f"pack-{secrets.token_hex(8)}",
         number=1,
         from_year=int(parts["from_year"].min()),
@@ -87,23 +102,19 @@ def write_pack(settings: Settings, path: Path, posterior: Posterior, *, worth: i
         corrected=0,
         **counts_facts(counts),
     )
-    draws = _draws_of(posterior)
-    facts = {"worth": worth, "draws_checksum": hashlib.sha256(draws).hexdigest(), "schema_version": 1}
-    save_container(path, {**counts_entries(manifest, counts),
-                          FACTS: json.dumps(facts, sort_keys=True).encode(), DRAWS: draws})  # fmt: skip
-    return (
-        f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {counted(len(parts), 'contributor')}, "
-        f"{path.stat().st_size / 1e6:.1f} MB. A shop that installs it can ask at once.",
-        f"In that shop's own fits it counts for {counted(min(worth, manifest.ticket_count), 'ticket')}.",
-    )
+
+
+def _signed_part(entries: Mapping[str, bytes]) -> bytes:
+    """Both hold checksums: the manifest those of the counts, the facts that of the draws."""
+    return entries[MANIFEST] + entries[FACTS]
 
 
 def load_pack(path: Path) -> Pack:
-    """A pack whose checksums, counts and sizes have been checked."""
-    entries = load_container(path, (MANIFEST, CELLS, *SIDES.values(), FACTS, DRAWS), most_bytes=MOST_BYTES)
-    if not {FACTS, DRAWS} <= set(entries):
+    """A pack whose signature, checksums, counts and sizes have been checked."""
+    entries = load_container(path, (MANIFEST, CELLS, *SIDES.values(), FACTS, DRAWS, SIGNATURE), most_bytes=MOST_BYTES)
+    if not {MANIFEST, FACTS, DRAWS} <= set(entries):
         raise InputError(f"'{path.name}' is no pack: a part of it is missing. Ask for it again.")
-    bundle = check_entries(path, entries, public_key="")
+    bundle = check_entries(path, entries, public_key=signer_of(entries, _signed_part(entries)))
     try:
         facts = json.loads(entries[FACTS])
         worth, checksum = int(facts["worth"]), str(facts["draws_checksum"])
@@ -112,46 +123,6 @@ def load_pack(path: Path) -> Pack:
     if hashlib.sha256(entries[DRAWS]).hexdigest() != checksum or worth < 1:
         raise InputError(f"'{path.name}' is damaged: its draws are not those it was written with. Ask for it again.")
     return Pack(bundle, _posterior_from(path, entries[DRAWS]), worth)
-
-
-def install_pack(settings: Settings, path: Path) -> tuple[str, ...]:
-    """The pack answers from now on if this store has no fit yet; in every later fit it counts as one contributor."""
-    pack, vocabulary = load_pack(path), read_vocabulary(settings.vocabulary_folder)
-    manifest = pack.bundle.manifest
-    known = known_bundles(settings)
-    same = known[known["checksum"] == pack.bundle.checksum]
-    if (same["state"] == CURRENT).any():
-        return (f"{path.name} is installed already; nothing changed.",)
-    if not same.empty:
-        raise InputError(f"'{path.name}' was here before, and was withdrawn or replaced. Ask for a newer pack.")
-    gaps = fit_gaps(pack.posterior, vocabulary)
-    if gaps:
-        raise InputError(
-            f"The pack speaks of another vocabulary: {gaps[0]}. Take the pool's vocabulary, or read its bundles with "
-            "a mapping instead (`faultodds bundle read FILE --propose MAP`)."
-        )
-    _refuse_double(settings, manifest)
-    share = min(1.0, pack.worth / manifest.ticket_count)
-    counts = _scaled(translate(pack.bundle.counts, manifest.terms, vocabulary, {}), share)
-    with reading(settings.store_path) as con:
-        serves = run_query(con, "newest_published_fit").empty
-    with writing(settings.store_path) as con:
-        for old in _installed(run_query(con, "bundles_known")):
-            retire(con, old, SUPERSEDED)
-        keep_counts(con, manifest, counts, kind=PACK, checksum=pack.bundle.checksum, state=CURRENT, public_key="")
-    worth = counted(round(share * manifest.ticket_count), "ticket")
-    if serves:
-        fit_id = f"{PACK_FIT}{uuid4().hex[:12]}"
-        row = FitRow(fit_id, utc_now(), "", "", version("faultodds"), seconds=0.0, last_order=0)
-        save_posterior(settings, replace(pack.posterior, fit_id=fit_id), row)
-        first = "It answers from now on, and every ticket you store moves its odds."
-    else:
-        first = "Your own fit goes on being served; the pack counts from the next one on: run `faultodds pool fit`."
-    return (
-        f"{path.name} is installed: {counted(manifest.ticket_count, 'ticket')} of the pool.",
-        first,
-        f"In your own fits it counts for {worth}, as one more shop beside yours.",
-    )
 
 
 def _sum_of(told: tuple[Told, ...], vocabulary: Vocabulary) -> Counts:
@@ -164,11 +135,6 @@ def _sum_of(told: tuple[Told, ...], vocabulary: Vocabulary) -> Counts:
         # tickets whose complaint was rolled up tell nothing, but they are there
         cells = pd.concat([cells, pd.DataFrame([("", "", UNKNOWN_AGE, "", "", "", "", lost)], columns=cells.columns)])
     return replace(counts, cells=cells)
-
-
-def _scaled(counts: Counts, share: float) -> Counts:
-    scaled = {name: getattr(counts, name) for name in COLUMNS}
-    return Counts(**{name: frame.assign(tickets=frame["tickets"] * share) for name, frame in scaled.items()})
 
 
 def _draws_of(posterior: Posterior) -> bytes:
@@ -196,24 +162,6 @@ def _posterior_from(path: Path, content: bytes) -> Posterior:
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise InputError(f"'{path.name}' is damaged: its draws cannot be read. Ask for it again.") from error
     return replace(posterior, text=None)
-
-
-def _refuse_double(settings: Settings, manifest: Manifest) -> None:
-    """Nobody's tickets may count twice."""
-    known = known_bundles(settings)
-    inside = set(manifest.terms.get("contributor", {}))
-    counting = known[(known["state"] == CURRENT) & known["contributor"].isin(inside)]
-    if (counting["kind"] == OWN).any():
-        raise InputError("Your own tickets are in this pack already: they would count twice. Read the bundles instead.")
-    if not counting.empty:
-        raise InputError(
-            f"The bundle of {counting['contributor'].iloc[0]} is in your pool and in this pack: it would count twice. "
-            "Withdraw the bundles first (`faultodds bundle withdraw CODE`), or leave the pack."
-        )
-
-
-def _installed(known: pd.DataFrame) -> list[str]:
-    return list(known.loc[(known["kind"] == PACK) & (known["state"] == CURRENT), "contributor"])
 
 
 def _rolled_up(parts: pd.DataFrame) -> dict[str, int]:

@@ -2,9 +2,7 @@
 
 import threading
 import time
-import tomllib
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from limits import RateLimitItemPerMinute
@@ -12,41 +10,18 @@ from limits.storage import MemoryStorage
 from limits.strategies import MovingWindowRateLimiter
 
 from analytics.errors import InputError
-from pipelines.access_files import access_folder, refuse_open_file
 from pipelines.access_people import role_of_person
 from pipelines.access_phrases import role_of_phrase, roles_with_phrase
+from pipelines.access_provider import find_provider
 from pipelines.serving import Place, is_loopback
 from pipelines.settings import Settings
 
 # Wrong tries in a minute: of one address, and of all together (many addresses may belong to one stranger).
 TRIES_OF_ONE, TRIES_OF_ALL = RateLimitItemPerMinute(5), RateLimitItemPerMinute(30)
-PROVIDER_KEYS = ("redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url")
 
 # Of this process; one try at a time, or many at once would all be counted too late.
 _limiter = MovingWindowRateLimiter(MemoryStorage())
 _one_try = threading.Lock()
-
-
-def find_provider(settings: Settings) -> Path | None:
-    """The file that describes the identity provider, None when there is none.
-
-    Raises
-    ------
-    InputError
-        When others may read it, or something is missing in it.
-    """
-    path = access_folder(settings) / "secrets.toml"
-    if not path.exists():
-        return None
-    refuse_open_file(path)
-    try:
-        told = tomllib.loads(path.read_text(encoding="utf-8")).get("auth", {})
-    except (OSError, ValueError) as error:
-        raise InputError(f"'{path.name}' cannot be read as TOML. Correct it, or delete it.") from error
-    missing = [key for key in PROVIDER_KEYS if not (isinstance(told, dict) and told.get(key))]
-    if missing:
-        raise InputError(f"'{path.name}' has no {missing[0]} in its part [auth]. It needs: {', '.join(PROVIDER_KEYS)}.")
-    return path
 
 
 def is_set_up(settings: Settings) -> bool:
@@ -92,7 +67,15 @@ def try_phrase(settings: Settings, phrase: str, address: str) -> str:
 
 def role_of_user(settings: Settings, user: Mapping[str, Any]) -> str:
     """The role of somebody whom the identity provider let in; "" for none, or when the address is not confirmed."""
-    email = user.get("email")
-    if not isinstance(email, str) or user.get("email_verified") is False:
-        return ""
-    return role_of_person(settings, email)
+    return role_of_person(settings, user["email"]) if is_confirmed(user) else ""
+
+
+def is_confirmed(user: Mapping[str, Any]) -> bool:
+    """Whether the provider says that the e-mail address is this person's own.
+
+    Notes
+    -----
+    OpenID Connect Core 1.0, section 5.1: `email_verified` is true when the provider has made sure that the person had
+    the address. Where the claim is absent nothing is known: at some providers anybody may state any address.
+    """
+    return isinstance(user.get("email"), str) and user.get("email_verified") is True

@@ -1,7 +1,8 @@
-"""Ed25519 signatures of bundles, so that nobody else can replace what a contributor gave."""
+"""Ed25519 signatures of bundles and packs, so that nobody else can replace what a contributor or a club gave."""
 
 import json
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature
@@ -10,11 +11,13 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from analytics.errors import InputError
 
 KEY_FOLDER = "club_keys"
+# The entry of a bundle or pack that holds it.
+SIGNATURE = "signature.json"
 
 
 @dataclass(frozen=True)
 class Signature:
-    """Public key and signature of the manifest's bytes, both in hexadecimal."""
+    """Public key and signature of the bytes, both in hexadecimal."""
 
     public_key: str
     signature: str
@@ -33,9 +36,31 @@ def sign(data_folder: Path, contributor: str, content: bytes) -> Signature:
     return Signature(key.public_key().public_bytes_raw().hex(), key.sign(content).hex())
 
 
-def has_key(data_folder: Path, contributor: str) -> bool:
-    """Whether the contributor has signed before."""
-    return (data_folder / KEY_FOLDER / f"{contributor}.key").exists()
+def signature_entry(data_folder: Path, contributor: str, content: bytes, *, wanted: int) -> dict[str, bytes]:
+    """The entry with the signature; {} when none is wanted (0) and the contributor never signed before."""
+    # who signed once is expected to sign again: otherwise anybody could replace what was given
+    if not wanted and not (data_folder / KEY_FOLDER / f"{contributor}.key").exists():
+        return {}
+    return {SIGNATURE: json.dumps(asdict(sign(data_folder, contributor, content)), sort_keys=True).encode()}
+
+
+def signer_of(entries: Mapping[str, bytes], content: bytes) -> str:
+    """The public key whose signature the entries hold, "" when nobody signed; InputError for a wrong signature."""
+    return check_signature(entries[SIGNATURE], content) if SIGNATURE in entries else ""
+
+
+def signer_in_words(public_key: str) -> str:
+    """Who signed, or that nobody did."""
+    return f"Signed by {public_key}." if public_key else "Not signed."
+
+
+def refuse_other_hand(
+    earlier_keys: Iterable[str], public_key: str, *, whose: str, way_out: str = "ask the contributor"
+) -> None:
+    """The first signature binds the later ones; InputError when another key, or nobody, signed now."""
+    keys = {key for key in earlier_keys if key}
+    if keys and public_key not in keys:
+        raise InputError(f"Earlier {whose} were signed by another key. Refused: {way_out}.")
 
 
 def check_signature(told: bytes, content: bytes) -> str:

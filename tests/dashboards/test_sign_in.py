@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import tomllib
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,12 +14,13 @@ from analytics.errors import InputError
 from analytics.vocabulary import Vocabulary
 from pipelines.access_people import name_person
 from pipelines.access_phrases import set_phrase
+from pipelines.access_provider import find_provider, forget_provider, refuse_lost_way, set_provider
 from pipelines.catalogue import write_vocabulary
 from pipelines.cli import main
 from pipelines.dashboard_server import dashboard_command
 from pipelines.serving import Place
 from pipelines.settings import DATA_VARIABLE, Settings
-from pipelines.sign_in_rules import is_door_needed, refuse_open_door, role_of_user, try_phrase
+from pipelines.sign_in_rules import is_door_needed, is_set_up, refuse_open_door, role_of_user, try_phrase
 
 pytestmark = pytest.mark.slow
 
@@ -26,7 +28,7 @@ APP = Path(__file__).resolve().parents[2] / "dashboards" / "app.py"
 PHRASES = {"technician": "three wet pianos", "lead": "seven dry organs", "club": "nine red balloons"}
 PROVIDER = """[auth]
 redirect_uri = "https://bench.workshop.example/oauth2callback"
-cookie_secret = "kept"
+cookie_secret = "kept, and longer than anybody would guess"
 client_id = "bench"
 client_secret = "kept too"
 server_metadata_url = "https://door.workshop.example/.well-known/openid-configuration"
@@ -193,16 +195,61 @@ def test_a_provider_gives_roles_by_confirmed_addresses(shop: Settings) -> None:
     secrets.chmod(0o600)
     assert is_door_needed(shop, "127.0.0.1")
     assert role_of_user(shop, {"email": "ann@workshop.example", "email_verified": True}) == "lead"
-    assert role_of_user(shop, {"email": "ann@workshop.example", "email_verified": False}) == ""
-    assert role_of_user(shop, {"email": "bob@workshop.example"}) == ""
+    # OpenID Connect Core 1.0, section 5.1: email_verified is a JSON boolean
+    for stated in ({"email_verified": False}, {"email_verified": "true"}, {}):
+        assert role_of_user(shop, {"email": "ann@workshop.example", **stated}) == ""
+    assert role_of_user(shop, {"email": "bob@workshop.example", "email_verified": True}) == ""
+    assert role_of_user(shop, {"email_verified": True}) == ""
     page = open_app()
-    assert [button.label for button in page.button] == ["Sign in with the workshop's account"]
+    # this server was started without the file
+    assert "start it again" in page.error[0].value
+    assert not page.button
     secrets.write_text(PROVIDER.replace("cookie_secret", "cookie"))
     with pytest.raises(InputError, match="has no cookie_secret"):
         is_door_needed(shop, "127.0.0.1")
     secrets.chmod(0o640)
     with pytest.raises(InputError, match="can be read by other accounts"):
         is_door_needed(shop, "127.0.0.1")
+
+
+@pytest.mark.parametrize(
+    ("written", "instead", "says"),
+    [
+        ('cookie_secret = "kept, and longer than anybody would guess"', 'cookie_secret = "kept"', "takes 32 or more"),
+        ("/oauth2callback", "/callback", "must end with /oauth2callback"),
+        ("https://bench", "http://bench", "bench.workshop.example is not encrypted"),
+        ("https://door", "http://door", "is not encrypted"),
+        ("https://door.workshop.example", "door", "is no address of the provider"),
+        ('client_id = "bench"', 'client_id = ""', "client_id cannot be"),
+    ],
+)
+def test_a_provider_that_would_let_strangers_in_is_refused(
+    shop: Settings, written: str, instead: str, says: str
+) -> None:
+    secrets = shop.data_folder / "access" / "secrets.toml"
+    secrets.parent.mkdir()
+    secrets.write_text(PROVIDER.replace(written, instead))
+    secrets.chmod(0o600)
+    with pytest.raises(InputError, match=says):
+        find_provider(shop)
+
+
+def test_the_provider_must_send_people_to_a_name_that_is_served(shop: Settings) -> None:
+    set_provider(
+        shop,
+        dashboard="https://bench.workshop.example/",
+        metadata_url="https://door.workshop.example/.well-known/openid-configuration",
+        client_id="bench",
+        client_secret='a "quoted" \\ one',
+    )
+    with pytest.raises(InputError, match=r"Add --host-name bench\.workshop\.example"):
+        refuse_lost_way(shop, Place("0.0.0.0", 8872, host_names=("192.168.1.20",)))
+    refuse_lost_way(shop, Place("0.0.0.0", 8872, host_names=("bench.workshop.example",)))
+    place = shop.data_folder / "access" / "secrets.toml"
+    assert tomllib.loads(place.read_text())["auth"]["client_secret"] == 'a "quoted" \\ one'
+    assert place.stat().st_mode & 0o777 == 0o600
+    forget_provider(shop)
+    assert not is_set_up(shop)
 
 
 @pytest.mark.usefixtures("guarded")

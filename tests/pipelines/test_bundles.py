@@ -30,7 +30,8 @@ from pipelines.bundles import missing_words, read_bundle, withdraw
 from pipelines.catalogue import write_vocabulary
 from pipelines.fit_question import read_question
 from pipelines.intake import save_ticket
-from pipelines.packs import install_pack, load_pack, write_pack
+from pipelines.pack_installing import install_pack
+from pipelines.packs import DRAWS, FACTS, load_pack, write_pack
 from pipelines.pool import read_pool_evidence
 from pipelines.posteriors import load_newest
 from pipelines.review_club import review_club
@@ -354,6 +355,68 @@ def test_a_pack_never_counts_tickets_twice(shop: Shop, tmp_path: Path, tiny_post
     install_pack(other, tmp_path / "pack.zip")
     with pytest.raises(InputError, match="count twice"):
         read_bundle(other, first, mapping={})
+
+
+@pytest.fixture
+def packing(shop: Shop, tmp_path: Path, tiny_posterior: Posterior) -> Callable[[str, int], Path]:
+    """Writes a pack of one bundle under a name, signed (1) or as before (0); the club's store is at Pier."""
+    club = shop("Pier", 8)
+    read_bundle(club, _write(shop("Harbour", 12), tmp_path / "1.zip"), mapping={})
+
+    def write(name: str, signed: int) -> Path:
+        write_pack(club, tmp_path / name, tiny_posterior, worth=10, signed=signed)
+        return tmp_path / name
+
+    return write
+
+
+Packing = Callable[[str, int], Path]
+
+
+def test_a_pack_is_signed_by_the_hand_that_signed_before(shop: Shop, packing: Packing) -> None:
+    unsigned, first, second = packing("0.zip", 0), packing("1.zip", 1), packing("2.zip", 0)
+    keys = [load_pack(path).bundle.public_key for path in (unsigned, first, second)]
+    assert keys[0] == ""
+    # RFC 8032, section 5.1.5: a public key has 32 bytes
+    assert len(bytes.fromhex(keys[1])) == 32
+    assert keys[2] == keys[1]
+    new = shop("Quay", 0)
+    assert install_pack(new, unsigned)[-1] == "Not signed."
+    assert install_pack(new, first)[-1] == f"Signed by {keys[1]}."
+    assert install_pack(new, second)[-1] == f"Signed by {keys[1]}."
+
+
+@pytest.mark.parametrize("signs_now", [0, 1])
+def test_a_signed_pack_is_not_replaced_by_another_hand(shop: Shop, packing: Packing, signs_now: int) -> None:
+    new = shop("Quay", 0)
+    first = packing("1.zip", 1)
+    install_pack(new, first)
+    shutil.rmtree(shop("Pier", 0).data_folder / "club_keys")
+    other = packing("2.zip", signs_now)
+    code = load_pack(first).bundle.manifest.contributor
+    with pytest.raises(InputError, match=f"Earlier packs of your club were signed by another key.*withdraw {code}"):
+        install_pack(new, other)
+    withdraw(new, code)
+    assert "is installed" in install_pack(new, other)[0]
+
+
+@pytest.mark.parametrize("changed", ["worth", "draws", "counts"])
+def test_whatever_is_changed_in_a_signed_pack_breaks_its_signature(packing: Packing, changed: str) -> None:
+    path = packing("1.zip", 1)
+
+    def change(entries: dict[str, bytes]) -> dict[str, bytes]:
+        facts = json.loads(entries[FACTS])
+        if changed == "counts":
+            return _told(entries, to_year=2022)
+        if changed == "worth":
+            return entries | {FACTS: json.dumps(facts | {"worth": 99_999}, sort_keys=True).encode()}
+        draws = entries[DRAWS] + b" "
+        facts |= {"draws_checksum": hashlib.sha256(draws).hexdigest()}
+        return entries | {DRAWS: draws, FACTS: json.dumps(facts, sort_keys=True).encode()}
+
+    _rewrite(path, change)
+    with pytest.raises(InputError, match="signature does not match"):
+        load_pack(path)
 
 
 def test_the_club_figures_say_what_is_missing_and_then_who_gave_what(shop: Shop, tmp_path: Path) -> None:

@@ -41,6 +41,8 @@ def test_a_token_is_shown_once_and_alone_on_standard_output(tmp_path: Path) -> N
         (("access", "person", "ann", "--role", "lead"), "'ann' is no e-mail address"),
         (("access", "person", "ann@x", "--forget"), "'ann@x' has no role"),
         (("access", "person", "ann@x"), "Give either --role ROLE or --forget"),
+        (("access", "provider", "--forget"), "There is no identity provider"),
+        (("access", "provider", "--client-id", "bench"), "Give --dashboard, --metadata and --client-id, or --forget"),
         (("access", "passphrase", "--role", "club", "--forget"), "There is no pass phrase for the role 'club'"),
     ],
 )
