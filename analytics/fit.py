@@ -1,6 +1,6 @@
 """Sampling, diagnosing and thinning. The only module that knows chains."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +18,7 @@ from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
 from analytics.posterior import Diagnostics, Posterior
 from analytics.priors import LinkPrior
-from analytics.terms import Priors, model_terms
+from analytics.terms import Priors, Term, model_terms
 from analytics.vocabulary import Vocabulary
 
 # A short run that only learns how far each term reaches, so that the long one can be parametrised for it.
@@ -83,8 +83,15 @@ def fit_evidence(
 def sample_evidence(
     inputs: ModelInputs, link_prior: LinkPrior, priors: Priors, *, seed: int, progress: Progress | None, effort: Effort
 ) -> xr.Dataset:
-    """Draws of `build_model` (chain, draw, ...): a pilot run to learn the spreads, then the run that counts."""
+    """Draws of `build_model` (chain, draw, ...)."""
     compiled = nutpie.compile_pymc_model(build_model(inputs, link_prior, priors))
+    return sample_compiled(compiled, model_terms(inputs, priors), seed=seed, progress=progress, effort=effort)
+
+
+def sample_compiled(
+    compiled: Any, terms: Sequence[Term], *, seed: int, progress: Progress | None = None, effort: Effort
+) -> xr.Dataset:
+    """Draws of a compiled `build_model`: a pilot run to learn the spreads, then the run that counts."""
     steps = (PILOT_TUNE + PILOT_DRAWS, effort.tune + effort.draws)
 
     def report(share: float, first: float, last: float) -> None:
@@ -92,14 +99,13 @@ def sample_evidence(
             progress((first + share * (last - first)) / sum(steps))
 
     pilot = _sample(
-        compiled,
+        compiled.with_data(share=coefficient_shares(terms, {})),
         Effort(PILOT_TUNE, PILOT_DRAWS, min(2, effort.chains)),
         seed=seed,
         progress=lambda done: report(done, 0, steps[0]),
     )
     spreads = {str(term): float(pilot["spread"].sel(term=term).mean()) for term in pilot["term"].values}
-    shares = coefficient_shares(model_terms(inputs, priors), spreads)
-    tuned = compiled.with_data(share=shares)
+    tuned = compiled.with_data(share=coefficient_shares(terms, spreads))
     for attempt, acceptance in enumerate(ACCEPTANCES):
         samples = _sample(
             tuned,

@@ -18,10 +18,9 @@ import nutpie
 import xarray as xr
 from scipy.stats import chisquare
 
-from analytics.centring import coefficient_shares
 from analytics.effects import EFFECT_DIMS, assemble
 from analytics.evidence import empty_evidence
-from analytics.fit import PILOT_DRAWS, PILOT_TUNE
+from analytics.fit import Effort, sample_compiled
 from analytics.log_likelihood import pack_evidence
 from analytics.model import build_model
 from analytics.model_inputs import ModelInputs, model_inputs
@@ -44,7 +43,7 @@ from benchmarks.sbc_world import (
 
 REPORTS = Path(__file__).parent / "reports"
 TICKETS, SEED = 300, 20_260_207
-TUNE, DRAWS, CHAINS = 300, 500, 2
+EFFORT = Effort(tune=300, draws=500, chains=2)
 # Every 15th of 1,000 draws: effective sample sizes of the spreads are 300 to 1,400, so ranks among 63 are near enough
 # to ranks among independent draws.
 KEPT, BINS = 63, 16
@@ -90,7 +89,7 @@ def main(simulations: int, *, plain: bool) -> None:
     seconds = perf_counter() - began
     stem = "sbc_plain" if plain else "sbc"
     facts = {"simulations": simulations, "tickets": TICKETS, "seconds": round(seconds), "seed": SEED,
-             "divergence_share": round(divergences / (simulations * DRAWS * CHAINS), 5)}  # fmt: skip
+             "divergence_share": round(divergences / (simulations * EFFORT.draws * EFFORT.chains), 5)}  # fmt: skip
     REPORTS.mkdir(exist_ok=True)
     data = {**facts, "lines": [asdict(line) for line in lines], "ranks": {k: v.tolist() for k, v in ranks.items()}}
     (REPORTS / f"{stem}.json").write_text(json.dumps(data) + "\n")
@@ -152,22 +151,10 @@ def judge_ranks(ranks: dict[str, np.ndarray]) -> list[Line]:
 
 
 def _sample_again(setup: Setup, inputs: ModelInputs, *, seed: int) -> xr.Dataset:
-    """As `fit.sample_evidence`, with the compiled model of the setup: a pilot run learns the spreads first."""
-    packed = pack_evidence(inputs, setup.wishes, Priors())
-    terms = model_terms(inputs, Priors())
-    data = {"evidence": packed.one}
-    pilot = _sample(
-        setup.compiled.with_data(**data, share=coefficient_shares(terms, {})), (PILOT_TUNE, PILOT_DRAWS), seed
-    )
-    spreads = {str(term): float(pilot["spread"].sel(term=term).mean()) for term in pilot["term"].values}
-    share = coefficient_shares(terms, spreads)
-    return _sample(setup.compiled.with_data(**data, share=share), (TUNE, DRAWS), seed + 1)
-
-
-def _sample(compiled: Any, effort: tuple[int, int], seed: int) -> xr.Dataset:
-    tune, draws = effort
-    tree = nutpie.sample(compiled, tune=tune, draws=draws, chains=CHAINS, seed=seed, progress_bar=False)
-    return tree["posterior"].to_dataset().assign(diverging=tree["sample_stats"]["diverging"])
+    """As `fit.sample_evidence`, with the compiled model of the setup."""
+    evidence = pack_evidence(inputs, setup.wishes, Priors()).one
+    compiled = setup.compiled.with_data(evidence=evidence)
+    return sample_compiled(compiled, model_terms(inputs, Priors()), seed=seed, effort=EFFORT)
 
 
 def _drawn_truths(samples: xr.Dataset, inputs: ModelInputs, wishes: LinkPrior) -> Iterator[Truth]:

@@ -17,9 +17,8 @@ import numpy as np
 import nutpie
 
 from analytics.case import Case
-from analytics.centring import coefficient_shares
 from analytics.evidence import Evidence
-from analytics.fit import PILOT_DRAWS, PILOT_TUNE, thin_samples
+from analytics.fit import Effort, sample_compiled, thin_samples
 from analytics.log_likelihood import pack_evidence
 from analytics.model import build_model
 from analytics.model_inputs import model_inputs
@@ -39,7 +38,7 @@ from pipelines.settings import seed_folder
 REPORTS = Path(__file__).parent / "reports"
 SHOPS = tuple(f"Shop {at:02d}" for at in range(1, 13))
 TICKETS, CONTEXTS, SEED = (2000, 300), 600, 20_260_208
-TUNE, DRAWS, CHAINS = 300, 400, 2
+EFFORT = Effort(tune=300, draws=800, chains=2)
 WORLDS: Mapping[str, Spreads] = {
     "as the model assumes": Spreads(),
     "jump at a design change": Spreads(jump_at_design_change=0.8),
@@ -95,14 +94,8 @@ def fit_again(workshop: Workshop, evidence: Evidence, seed: int) -> Posterior:
     if inputs.shops != SHOPS:
         raise SystemExit(f"Only {len(inputs.shops)} of {len(SHOPS)} shops have tickets: take another seed.")
     prior = link_prior(workshop.vocabulary, inputs.links, ratios=workshop.ratios)
-    packed, terms = pack_evidence(inputs, prior, Priors()), model_terms(inputs, Priors())
-    data = {"evidence": packed.one}
-    spreads: dict[str, float] = {}
-    for tune, draws in ((PILOT_TUNE, PILOT_DRAWS), (TUNE, DRAWS)):
-        compiled = workshop.compiled.with_data(**data, share=coefficient_shares(terms, spreads))
-        tree = nutpie.sample(compiled, tune=tune, draws=draws, chains=CHAINS, seed=seed, progress_bar=False)
-        samples = tree["posterior"].to_dataset().assign(diverging=tree["sample_stats"]["diverging"])
-        spreads = {str(term): float(samples["spread"].sel(term=term).mean()) for term in samples["term"].values}
+    compiled = workshop.compiled.with_data(evidence=pack_evidence(inputs, prior, Priors()).one)
+    samples = sample_compiled(compiled, model_terms(inputs, Priors()), seed=seed, effort=EFFORT)
     return thin_samples(samples, inputs, prior, priors=Priors(), seed=seed, fit_id="benchmark")
 
 
@@ -190,8 +183,8 @@ def _markdown(rows: list[Row], worlds: int) -> str:
         "# Coverage and gain where the world is not as the model assumes",
         "",
         f"`python -m benchmarks.wrong_worlds --worlds {worlds}`, seed {SEED}: {len(SHOPS)} shops, the demo vocabulary",
-        f"(seeded strengths and handbook rows as in a real fit), {CONTEXTS} contexts by frequency, {CHAINS} chains of",
-        f"{TUNE} + {DRAWS} draws, of which 600 are used. Means over worlds, the worst world in brackets.",
+        f"(seeded strengths and handbook rows as in a real fit), {CONTEXTS} contexts by frequency,",
+        f"{EFFORT.chains} chains of {EFFORT.tune} + {EFFORT.draws} draws. Means over worlds, the worst in brackets.",
         "",
         "| world | tickets | unresolved | 90 % covers | 50 % covers | gap closed | bar | worst R-hat |",
         "|---|---|---|---|---|---|---|---|",
