@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from sklearn.feature_extraction.text import TfidfVectorizer
+from threadpoolctl import threadpool_limits
 
 from analytics.complaint import TextModel, terms_of
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
@@ -59,8 +60,12 @@ def train_text_model(complaints: Complaints, vocabulary: Vocabulary) -> TextMode
     vectorizer = TfidfVectorizer(analyzer=terms_of, vocabulary=terms, lowercase=False, sublinear_tf=True)
     rows = vectorizer.fit_transform([*texts, *(phrase for _, phrase in phrases)])
     symptoms = [complaints.symptoms[at] for at in kept]
-    log_share, by_symptom = _learn_symptoms(rows, [*symptoms, *(code for code, _ in phrases)], vocabulary, len(texts))
-    count, by_suspect = _learn_suspects(rows, complaints, kept, vocabulary)
+    # thousands of small steps: two threads of the matrix library would spend most of the time on waiting for each other
+    with threadpool_limits(1):
+        log_share, by_symptom = _learn_symptoms(
+            rows, [*symptoms, *(code for code, _ in phrases)], vocabulary, len(texts)
+        )
+        count, by_suspect = _learn_suspects(rows, complaints, kept, vocabulary)
     return TextModel(
         terms=tuple(terms),
         idf=vectorizer.idf_,
