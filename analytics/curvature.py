@@ -5,9 +5,10 @@ spread. Spreads are not in it.
 """
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg import eigh
 
 from analytics.centring import Centring
 from analytics.log_likelihood import evaluate
@@ -20,10 +21,19 @@ STEP = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class Curvature:
-    """log likelihood ~ pull @ row - row @ bend @ row / 2, up to a constant: pull (row,), bend (row, row)."""
+    """log likelihood ~ slope @ away - away @ bend @ away / 2, up to a constant, with away = row - place.
 
-    pull: np.ndarray
+    place, slope (row,); bend (row, row).
+    """
+
+    place: np.ndarray
+    slope: np.ndarray
     bend: np.ndarray
+
+    @property
+    def pull(self) -> np.ndarray:
+        """(row,): the same likelihood is pull @ row - row @ bend @ row / 2."""
+        return self.slope + self.bend @ self.place
 
 
 def all_spreads(log_spread: np.ndarray, centring: Centring) -> np.ndarray:
@@ -87,10 +97,16 @@ def measure_curvature(row: np.ndarray, packed: Packed, centring: Centring, *, pr
 
     with ThreadPoolExecutor(2) as pool:
         list(pool.map(measure, range(len(used))))
-    whole, pull = np.zeros((len(row), len(row))), np.zeros(len(row))
+    whole, slope = np.zeros((len(row), len(row))), np.zeros(len(row))
     whole[np.ix_(used, used)] = 0.5 * (bend + bend.T)
-    pull[used] = here
-    return Curvature(pull + whole @ row, whole)
+    slope[used] = here
+    return Curvature(row, slope, whole)
+
+
+def fill_hollows(curvature: Curvature) -> Curvature:
+    """Flat in the directions in which the likelihood bends upward, as that of tickets without a sure suspect can."""
+    upward, direction = eigh(curvature.bend, subset_by_value=(-np.inf, 0.0))
+    return replace(curvature, bend=curvature.bend - (direction * upward) @ direction.T)
 
 
 def _slope(place: np.ndarray, packed: Packed, priors: Priors) -> np.ndarray:

@@ -13,10 +13,11 @@ from analytics.centring import Centring, coefficient_shares
 from analytics.curvature import all_spreads, departures, gather_departures, measure_curvature, spread_places
 from analytics.log_density import Density, States, make_density, put_together, take_apart, to_coefficients, to_raw
 from analytics.packing import Packed
-from analytics.spread_search import Settled, settle_spreads
+from analytics.spread_search import LARGEST_GROWTH, SMALL_ENOUGH, Settled, settle_spreads
 from analytics.terms import Priors
 
 CLIMB_STEPS, MEMORY = 400, 30
+ROUNDS = 5
 # Where the climb begins: minutes vary by a factor of about 1.6, all else is as before any ticket.
 FIRST_MINUTES_SPREAD = 0.5
 # Steps of a climb before anything is known of the curvature.
@@ -55,18 +56,20 @@ def find_shape(packed: Packed, centring: Centring, priors: Priors) -> NormalShap
     """Top and stretch of the posterior.
 
     The most probable coefficients at middling spreads, the curvature there, the spreads that fit it, and what spreads
-    move.
+    move; and again from there where spreads grew as far as one curvature may carry them.
     """
     log_spread = np.log(centring.reach[: centring.learned])
+    row = np.zeros(1 + len(spread_places(centring)))
+    row[0] = np.log(FIRST_MINUTES_SPREAD)
+    for _ in range(ROUNDS):
+        top = _climb(row, log_spread, packed, centring=centring, priors=priors)
+        settled = settle_spreads(measure_curvature(top, packed, centring, priors=priors), log_spread, centring, priors)
+        grown = (settled.log_spread - log_spread).max()
+        row, log_spread = top, settled.log_spread
+        if grown < LARGEST_GROWTH - SMALL_ENOUGH:
+            break
     share = shares_at(log_spread, centring)
-    density = make_density(centring, share, packed, priors=priors)
-    nothing = np.zeros(1 + len(spread_places(centring)))
-    nothing[0] = np.log(FIRST_MINUTES_SPREAD)
-    top = _climb(density, _to_state(nothing, log_spread, centring, share), _first_scale(share, log_spread, centring))
-    curvature = measure_curvature(_to_row(top, centring, share), packed, centring, priors=priors)
-    settled = settle_spreads(curvature, log_spread, centring, priors)
-    share = shares_at(settled.log_spread, centring)
-    centre = _to_state(settled.row, settled.log_spread, centring, share)
+    centre = _to_state(settled.row, log_spread, centring, share)
     return NormalShape(centre, _stretch(settled, centring, share).astype(np.float32), share)
 
 
@@ -75,15 +78,21 @@ def shares_at(log_spread: np.ndarray, centring: Centring) -> np.ndarray:
     return coefficient_shares(centring.terms, dict(zip(centring.spread_names, np.exp(log_spread), strict=True)))
 
 
-def _climb(density: Density, state: np.ndarray, scale: np.ndarray) -> np.ndarray:
-    """The most probable state that is reached by moving variables whose `scale` is not zero."""
+def _climb(
+    row: np.ndarray, log_spread: np.ndarray, packed: Packed, *, centring: Centring, priors: Priors
+) -> np.ndarray:
+    """The most probable row at these spreads, from another one."""
+    share = shares_at(log_spread, centring)
+    density = make_density(centring, share, packed, priors=priors)
+    state, scale = _to_state(row, log_spread, centring, share), _first_scale(share, log_spread, centring)
 
     def downhill(y: np.ndarray) -> tuple[float, np.ndarray]:
         value, slope = density((state + scale * y)[None])
         return -float(value[0]), -slope[0] * scale
 
     options = {"maxiter": CLIMB_STEPS, "maxcor": MEMORY}
-    return state + scale * minimize(downhill, np.zeros(len(state)), jac=True, method="L-BFGS-B", options=options).x
+    found = minimize(downhill, np.zeros(len(state)), jac=True, method="L-BFGS-B", options=options).x
+    return _to_row(state + scale * found, centring, share)
 
 
 def _first_scale(share: np.ndarray, log_spread: np.ndarray, centring: Centring) -> np.ndarray:

@@ -31,14 +31,14 @@ MANY_TICKETS = 50_000
 # A ticket whose suspect may be a guess tells ((even - P(k)) r (1 - r) / P(written)) ** 2 about the logit of the rate r
 # of guesses: 0.02 where a quarter of the tickets have that suspect, a few times that for a rare one.
 WRITTEN_PRECISION = 0.03
-# Runs arrive, are told how far each coordinate reaches, and are counted; where that does not hold or one of them flew
-# off, they go on with steps a third as long. Six trajectories leave the R-hat of three thousand quantities, which has a
-# scatter of its own, well below its limit.
+# Runs arrive, are told how far each coordinate reaches, and are counted; where that does not hold they are counted once
+# more, and at last with steps a third as long, for those that fly off. Six trajectories leave the R-hat of three
+# thousand quantities, which has a scatter of its own, well below its limit.
 ARRIVING, COUNTED = 4, 6
 # The posterior of a spread of which tickets tell little ends sooner above than a normal one: a run that began out there
 # would find everything else far too wide for it and fly off. Runs soon go as far as they should.
 FIRST_SPREADS = 0.5
-GAITS = (Gait(), Gait(), Gait(steps=21, first_size=0.07))
+GAITS = (Gait(), Gait(), Gait(), Gait(steps=21, first_size=0.07))
 
 
 def fit_settled(
@@ -108,7 +108,7 @@ def _settle(
 
 
 def _share_of_legs(progress: Callable[[float], None] | None, leg: int) -> Callable[[float], None] | None:
-    """The third leg is rare, so two are taken to be all."""
+    """Further legs are rare, so two are taken to be all."""
     if progress is None or leg > 1:
         return None
     return lambda share: progress((leg + share) / 2)

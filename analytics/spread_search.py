@@ -10,12 +10,14 @@ from scipy.linalg import cholesky
 from scipy.linalg.lapack import dpotri
 
 from analytics.centring import Centring
-from analytics.curvature import Curvature, all_spreads, departures, prior_bend, spread_places
+from analytics.curvature import Curvature, all_spreads, departures, fill_hollows, prior_bend, spread_places
 from analytics.terms import Priors
 
 CORRECTIONS = 8
 # A spread is corrected by a factor of two at most at a time; corrections end when the largest is this small.
 LARGEST_CORRECTION, SMALL_ENOUGH = 0.7, 0.02
+# Where wider spreads let coefficients go, the curvature is another one: no further than by this factor (log) at a time.
+LARGEST_GROWTH = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,17 +33,32 @@ class Settled:
 
 
 def settle_spreads(curvature: Curvature, log_spread: np.ndarray, centring: Centring, priors: Priors) -> Settled:
-    """From the spreads given to the most probable ones; the curvature is taken to be the same for all of them."""
+    """From the spreads given to the most probable ones, or to `LARGEST_GROWTH` beyond the first.
+
+    The curvature is taken to be the same for all of them.
+    """
+    most = log_spread + LARGEST_GROWTH
     for at in range(CORRECTIONS):
-        triangle = cholesky(curvature.bend + prior_bend(log_spread, centring), lower=True, check_finite=False)
+        curvature, triangle = _triangle(curvature, log_spread, centring)
         covariance = _inverse(triangle)
         row = covariance @ curvature.pull
         slope, information = _score(row, covariance, log_spread, centring=centring, priors=priors)
         step = np.clip(np.linalg.solve(information, slope), -LARGEST_CORRECTION, LARGEST_CORRECTION)
+        step = np.minimum(step, most - log_spread)
         if np.abs(step).max() < SMALL_ENOUGH or at == CORRECTIONS - 1:
             break
         log_spread = log_spread + step
     return Settled(log_spread, np.linalg.inv(information), row, triangle)
+
+
+def _triangle(curvature: Curvature, log_spread: np.ndarray, centring: Centring) -> tuple[Curvature, np.ndarray]:
+    """The factor of the precision, and the curvature that has one: wide priors do not make good for hollows in it."""
+    prior = prior_bend(log_spread, centring)
+    try:
+        return curvature, cholesky(curvature.bend + prior, lower=True, check_finite=False)
+    except np.linalg.LinAlgError:
+        filled = fill_hollows(curvature)
+        return filled, cholesky(filled.bend + prior, lower=True, check_finite=False)
 
 
 def _inverse(triangle: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from analytics.centring import Centring, make_centring
-from analytics.curvature import Curvature, measure_curvature
+from analytics.curvature import Curvature, fill_hollows, measure_curvature
 from analytics.evidence import Evidence
 from analytics.fit import Effort, fit_evidence
 from analytics.log_likelihood import evaluate, pack_evidence
@@ -43,7 +43,7 @@ def test_spreads_settle_where_their_probability_is_greatest() -> None:
     )
     priors = Priors()
     bend = np.diag([1.0, *np.full(count, error**-2)])
-    curvature = Curvature(np.array([0.0, *(y / error**2)]), bend)
+    curvature = Curvature(np.zeros(count + 1), np.array([0.0, *(y / error**2)]), bend)
     settled = settle_spreads(curvature, np.log([REACH]), centring, priors)
 
     def log_probability(log_spread: float) -> float:
@@ -63,6 +63,14 @@ def test_spreads_settle_where_their_probability_is_greatest() -> None:
     information = 2 * count * pull**2 + priors.spread_shape / REACH * spread
     assert settled.spread_covariance[0, 0] == pytest.approx(1 / information, rel=1e-9)
     assert settled.row[1:] == pytest.approx(pull * y)
+
+
+def test_hollows_of_the_likelihood_are_filled_and_nothing_else_is_changed() -> None:
+    turn = np.linalg.qr(np.random.default_rng(3).normal(size=(3, 3)))[0]
+    place, slope = np.ones(3), np.array([1.0, 2.0, 3.0])
+    filled = fill_hollows(Curvature(place, slope, turn @ np.diag([3.0, 1.0, -2.0]) @ turn.T))
+    assert filled.bend == pytest.approx(turn @ np.diag([3.0, 1.0, 0.0]) @ turn.T, abs=1e-12)
+    assert filled.pull - filled.bend @ place == pytest.approx(slope)
 
 
 @pytest.mark.slow
