@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analytics.check_likelihood import ROUNDING
 from analytics.errors import InputError
 from analytics.evidence import Evidence
 from analytics.vocabulary import KINDS, Vocabulary
@@ -14,6 +15,8 @@ from analytics.vocabulary import KINDS, Vocabulary
 STRAY_CURE = 0.01
 # Tickets that a seeded rate is worth when patterns of unresolved tickets are weighed before the fit.
 SEEDED_WORTH = 10.0
+# Minutes of one check usually scatter by a factor of about 1.6; that is worth so many counts before any fit.
+USUAL_MINUTES_SPREAD, USUAL_WORTH = 0.5, 5.0
 
 
 @dataclass(frozen=True)
@@ -94,18 +97,46 @@ def count_check_table(evidence: Evidence, vocabulary: Vocabulary) -> CheckTable:
     )
 
 
+def rate_precisions(table: CheckTable) -> dict[str, np.ndarray]:
+    """What counts tell about the logit of a check's rates: name of the rate -> (check,) sum of tries * p (1 - p).
+
+    Notes
+    -----
+    Fisher information of a binomial count about its logit, at the rates of `shrunken_rates`.
+    """
+
+    def tell(check: np.ndarray, hit: np.ndarray, tried: np.ndarray, seeded: np.ndarray) -> np.ndarray:
+        rate = _shrink(hit, tried, seeded)
+        return np.bincount(check, tried * rate * (1.0 - rate), len(table.checks))
+
+    every = np.arange(len(table.checks))
+    return {
+        "detection": tell(table.reveal_check, table.reveal_hit, table.reveal_tried, table.reveal_seeded),
+        "cure": tell(table.cure_check, table.cure_hit, table.cure_tried, table.cure_seeded),
+        "false_alarm": tell(every, table.false_alarm_hit, table.false_alarm_tried, table.false_alarm_seeded),
+    }
+
+
+def minutes_precision(table: CheckTable) -> np.ndarray:
+    """(check,) what counts tell about the mean log minutes of each check: count / variance, pooled over checks."""
+    count = table.minutes_count
+    within = table.log_minutes_square - table.log_minutes_sum**2 / np.where(count > 0.0, count, 1.0)
+    variance = (USUAL_WORTH * USUAL_MINUTES_SPREAD**2 + within.sum()) / (USUAL_WORTH + count.sum())
+    return count / (variance + ROUNDING**2)
+
+
 def shrunken_rates(table: CheckTable) -> CheckRates:
     """Rates before any fit: the seeded rate is worth `SEEDED_WORTH` tickets beside the counts."""
-
-    def shrink(hit: np.ndarray, tried: np.ndarray, seeded: np.ndarray) -> np.ndarray:
-        return (hit + SEEDED_WORTH * seeded) / (tried + SEEDED_WORTH)
-
     return fill_rates(
         table,
-        detection=shrink(table.reveal_hit, table.reveal_tried, table.reveal_seeded),
-        false_alarm=shrink(table.false_alarm_hit, table.false_alarm_tried, table.false_alarm_seeded),
-        cure=shrink(table.cure_hit, table.cure_tried, table.cure_seeded),
+        detection=_shrink(table.reveal_hit, table.reveal_tried, table.reveal_seeded),
+        false_alarm=_shrink(table.false_alarm_hit, table.false_alarm_tried, table.false_alarm_seeded),
+        cure=_shrink(table.cure_hit, table.cure_tried, table.cure_seeded),
     )
+
+
+def _shrink(hit: np.ndarray, tried: np.ndarray, seeded: np.ndarray) -> np.ndarray:
+    return (hit + SEEDED_WORTH * seeded) / (tried + SEEDED_WORTH)
 
 
 def fill_rates(table: CheckTable, *, detection: np.ndarray, false_alarm: np.ndarray, cure: np.ndarray) -> CheckRates:

@@ -1,8 +1,9 @@
 """Sampling, diagnosing and thinning. The only module that knows chains."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import count, islice
 from typing import Any
 
 import arviz as az
@@ -24,19 +25,26 @@ from analytics.vocabulary import Vocabulary
 # A short run that only learns how far each term reaches, so that the long one can be parametrised for it.
 PILOT_TUNE, PILOT_DRAWS = 150, 50
 # Step sizes by their acceptance: at 0.7 a trajectory takes 15 steps instead of 31 and draws are worth nearly as much.
-# The second, with smaller steps, is for the rare run in which one step went astray.
-ACCEPTANCES = (0.7, 0.95)
+# Where a run diverged the next takes smaller steps, and centres no further than suits the narrowest spreads it met.
+ACCEPTANCE, CAREFUL = 0.7, (0.9, 0.97, 0.99)
+LEARNT = ("spread", "minutes_spread", "parent_unit", "coefficient_value")
 
 Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
 class Effort:
-    """How long to sample."""
+    """How long to sample. `runs`: so many are made in all where the diagnostics do not hold, each twice as long as the
+    one before; `acceptance` sets the steps of the first one, `centred_for` the quantile of the pilot's spreads that
+    coefficients are centred for: centred ones leave a narrow neck where a spread that little is known of is small.
+    """
 
     tune: int = 300
     draws: int = 1800
     chains: int = 4
+    runs: int = 1
+    acceptance: float = ACCEPTANCE
+    centred_for: float = 0.5
 
 
 def sample_model(
@@ -76,8 +84,12 @@ def fit_evidence(
     """The posterior of the evidence. Look at its `diagnostics` before anybody else does."""
     inputs = model_inputs(evidence, vocabulary)
     prior = link_prior(inputs)
-    samples = sample_evidence(inputs, prior, priors, seed=seed, progress=progress, effort=effort)
-    return thin_samples(samples, inputs, prior, priors=priors, seed=seed, fit_id=fit_id)
+    compiled, terms = nutpie.compile_pymc_model(build_model(inputs, prior, priors)), model_terms(inputs, priors)
+    for samples in islice(_sample_longer(compiled, terms, seed=seed, progress=progress, effort=effort), effort.runs):
+        posterior = thin_samples(samples, inputs, prior, priors=priors, seed=seed, fit_id=fit_id)
+        if posterior.diagnostics.is_publishable or posterior.diagnostics.divergence_count:
+            break
+    return posterior
 
 
 def sample_evidence(
@@ -92,6 +104,13 @@ def sample_compiled(
     compiled: Any, terms: Sequence[Term], *, seed: int, progress: Progress | None = None, effort: Effort
 ) -> xr.Dataset:
     """Draws of a compiled `build_model`: a pilot run to learn the spreads, then the run that counts."""
+    return next(_sample_longer(compiled, terms, seed=seed, progress=progress, effort=effort))
+
+
+def _sample_longer(
+    compiled: Any, terms: Sequence[Term], *, seed: int, progress: Progress | None, effort: Effort
+) -> Iterator[xr.Dataset]:
+    """As `sample_compiled`, and then of runs that are each twice as long; more chains would not lower R-hat."""
     steps = (PILOT_TUNE + PILOT_DRAWS, effort.tune + effort.draws)
 
     def report(share: float, first: float, last: float) -> None:
@@ -104,27 +123,34 @@ def sample_compiled(
         seed=seed,
         progress=lambda done: report(done, 0, steps[0]),
     )
-    spreads = {str(term): float(pilot["spread"].sel(term=term).mean()) for term in pilot["term"].values}
-    tuned = compiled.with_data(share=coefficient_shares(terms, spreads))
-    for attempt, acceptance in enumerate(ACCEPTANCES):
+    spreads, careful = _spreads_at(pilot, effort.centred_for), [*CAREFUL]
+    for run in count(1):
         samples = _sample(
-            tuned,
+            compiled.with_data(share=coefficient_shares(terms, spreads)),
             effort,
-            seed=seed + 1 + attempt,
+            seed=seed + run,
             progress=lambda done: report(done, steps[0], sum(steps)),
-            acceptance=acceptance,
         )
         # the costly figures can wait: only a divergence asks for smaller steps
-        if not samples["diverging"].any():
-            break
-    return samples
+        if samples["diverging"].any() and careful:
+            effort = replace(effort, acceptance=careful.pop(0))
+            spreads = {name: min(least, spreads[name]) for name, least in _spreads_at(samples, 0.0).items()}
+            continue
+        yield samples
+        effort = replace(effort, draws=2 * effort.draws)
+
+
+def _spreads_at(samples: xr.Dataset, quantile: float) -> dict[str, float]:
+    """Term -> that quantile of its spread."""
+    found = samples["spread"].quantile(quantile, dim=("chain", "draw"))
+    return {str(term): float(found.sel(term=term)) for term in found["term"].values}
 
 
 def thin_samples(
     samples: xr.Dataset, inputs: ModelInputs, link_prior: LinkPrior, *, priors: Priors, seed: int, fit_id: str
 ) -> Posterior:
     """One `draw` dim of `STORED_DRAWS`, coefficients turned into effects."""
-    diagnostics = diagnose(samples, ("spread", "minutes_spread", "parent_unit", "coefficient_value"))
+    diagnostics = diagnose(samples, LEARNT)
     stacked = samples.drop_vars("diverging").stack(sample=("chain", "draw"), create_index=False)
     every = max(1, stacked.sizes["sample"] // STORED_DRAWS)
     thin = stacked.isel(sample=slice(None, None, every)).isel(sample=slice(None, STORED_DRAWS))
@@ -138,9 +164,7 @@ def thin_samples(
     return make_posterior(draws, inputs, link_prior, priors=priors, diagnostics=diagnostics, rng=rng, fit_id=fit_id)
 
 
-def _sample(
-    compiled: Any, effort: Effort, *, seed: int, progress: Progress | None, acceptance: float = ACCEPTANCES[0]
-) -> xr.Dataset:
+def _sample(compiled: Any, effort: Effort, *, seed: int, progress: Progress | None) -> xr.Dataset:
     """nutpie, quietly. Its own bar would go to standard output."""
 
     def report(chains: list[Any]) -> None:
@@ -154,7 +178,7 @@ def _sample(
         chains=effort.chains,
         seed=seed,
         progress_bar=False,
-        target_accept=acceptance,
+        target_accept=effort.acceptance,
         progress_callback=report,
         progress_rate=200,
         save_warmup=False,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analytics.check_likelihood import ROUNDING
 from analytics.evidence import Evidence
 from analytics.live_tickets import NOT_GIVEN, to_logit, to_rate
 from analytics.live_transform import Score, carry, find_move
@@ -81,7 +82,7 @@ def _count_rates(posterior: Posterior, evidence: Evidence) -> list[_News]:
 
 
 def _count_minutes(posterior: Posterior, evidence: Evidence) -> list[_News]:
-    variance = float((posterior.arrays["minutes_spread"] ** 2).mean())
+    variance = float((posterior.arrays["minutes_spread"] ** 2).mean()) + ROUNDING**2
     columns = (evidence.check_minutes[name].tolist() for name in ("check", "count", "log_sum"))
     return [
         _News("log_minutes", posterior.positions["check"][code], _minutes_score(count, log_sum, variance))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analytics.check_rates import minutes_precision, rate_precisions
 from analytics.model_inputs import ModelInputs
 
 GRADE_COUNT = 2  # grades of confirmation below the surest one, `CONFIRMATIONS[1:]`
@@ -60,10 +61,8 @@ class Term:
         return 1.0 / (1.0 + np.broadcast_to(self.precision, self.size) * spread**2)
 
 
-# A ticket tells p (1 - p) about a log odds: about 0.08 in a list of a dozen suspects, 0.15 about a check's rate.
-TICKET_PRECISION, CHECK_PRECISION = 0.08, 0.15
-# Minutes of one check scatter by a factor of about 1.6: 1 / 0.5 ** 2.
-MINUTES_PRECISION = 4.0
+# A ticket tells p (1 - p) about a log odds: about 0.08 in a list of a dozen suspects.
+TICKET_PRECISION = 0.08
 RATES = ("detection", "cure", "false_alarm")
 # A suspect of one list only departs in that list or altogether: nothing can tell which, and the sampler would wander
 # between the two. Where no suspects are shared, the links alone depart.
@@ -94,15 +93,11 @@ def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     link = len(links.symptom) - len(links.symptoms)
     terms = [Term("link", link, priors.link_scale, tickets / link, parent="suspect")]
     checks = len(table.checks)
-    tried = {
-        "detection": np.bincount(table.reveal_check, table.reveal_tried, checks),
-        "cure": np.bincount(table.cure_check, table.cure_tried, checks),
-        "false_alarm": table.false_alarm_tried,
-    }
+    known = rate_precisions(table)
     for rate in RATES:
-        told = tuple(CHECK_PRECISION * tried[rate])
+        told = tuple(known[rate])
         terms.append(Term(f"{rate}_check", checks, priors.rate_check_scale, told, parent=f"{rate}_kind"))
-    told = tuple(MINUTES_PRECISION * table.minutes_count)
+    told = tuple(minutes_precision(table))
     terms.append(Term("minutes_check", checks, priors.minutes_check_scale, told, parent="minutes_kind"))
     family = max(0, len(inputs.families) - 1) * (suspects - 1)
     shop = max(0, len(inputs.shops) - 1) * (modes - 1)

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from analytics.check_likelihood import ROUNDING
 from analytics.check_rates import STRAY_CURE
 from analytics.evidence import CELL_COLUMNS, Evidence, empty_evidence, make_evidence
 from analytics.model_inputs import LinkTable
@@ -165,7 +166,8 @@ def _make_checks(
         else:
             rate = rates["detection"].get((check.code, suspect), values["false_alarm"][at])
         outcome = "inconclusive" if rng.random() < INCONCLUSIVE else hit if rng.random() < rate else miss
-        minutes = float(np.exp(values["log_minutes"][at] + values["minutes_spread"] * rng.normal()))
+        spread = np.hypot(values["minutes_spread"], ROUNDING)
+        minutes = float(np.exp(values["log_minutes"][at] + spread * rng.normal()))
         made.append((check.code, outcome, minutes))
     return made
 

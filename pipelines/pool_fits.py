@@ -13,8 +13,9 @@ from pipelines.pool import KINDS_FOR_PACK, read_pool_evidence
 from pipelines.prior_sources import read_wishes
 from pipelines.settings import Settings
 
-# A pool of few bundles may need a longer run before its draws agree.
-EFFORTS = (Effort(), Effort(tune=1000, draws=3600))
+# Small steps from the first run on, and little centring: where few bundles tell little, spreads range down to nearly
+# nothing. Longer runs follow where a pool is so small that the draws of one are too much alike.
+EFFORT = Effort(runs=3, acceptance=0.8, centred_for=0.05)
 
 
 def fit_bundles(
@@ -32,9 +33,8 @@ def fit_bundles(
     if evidence.ticket_count == 0:
         raise InputError("There is no bundle in the pool. Write your own or read others (`faultodds bundle --help`).")
     link_prior, name = read_wishes(settings, vocabulary).link_prior, f"pool-{datetime.now(UTC):%Y%m%d}"
-    for effort in EFFORTS:
-        posterior = fit_evidence(evidence, vocabulary, link_prior=link_prior, priors=Priors(), seed=seed,
-                                 progress=progress, effort=effort, fit_id=name)  # fmt: skip
-        if posterior.diagnostics.is_publishable:
-            return posterior
+    posterior = fit_evidence(evidence, vocabulary, link_prior=link_prior, priors=Priors(), seed=seed,
+                             progress=progress, effort=EFFORT, fit_id=name)  # fmt: skip
+    if posterior.diagnostics.is_publishable:
+        return posterior
     raise InputError(f"{posterior.diagnostics.sentence()} No pack was written. Try again with another --seed.")
