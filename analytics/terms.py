@@ -65,18 +65,17 @@ class Term:
 TICKET_PRECISION = 0.08
 RATES = ("detection", "cure", "false_alarm")
 # A suspect of one list only departs in that list or altogether: nothing can tell which, and the sampler would wander
-# between the two. Where no suspects are shared, the links alone depart.
-UNSHARED_SPREAD = 0.01
+# between the two. Where hardly any suspects are shared, the links alone depart.
+FEWEST_SHARED, UNSHARED_SPREAD = 4, 0.01
 
 
 def parent_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     """What others are centred on: the suspect in all its symptoms, and each kind of check."""
     kinds, suspects = len(inputs.checks.kinds), len(inputs.links.suspects)
-    # something else stands in every list
-    is_shared = (np.bincount(inputs.links.suspect, minlength=suspects) > 1).sum() > 1
+    shared = (np.bincount(inputs.links.suspect, minlength=suspects) > 1).sum()
     return (
         Term("suspect", suspects, priors.suspect_scale)
-        if is_shared
+        if shared >= FEWEST_SHARED
         else Term("suspect", suspects, UNSHARED_SPREAD, learned=0),
         *(Term(f"{rate}_kind", kinds, priors.rate_kind_spread, learned=0) for rate in RATES),
         Term("minutes_kind", kinds, priors.minutes_kind_spread, learned=0),

@@ -25,10 +25,8 @@ def refit(
     started = time.perf_counter()
     question = read_question(settings)
     posterior = _fit_many(question, seed, progress) if question.evidence.ticket_count >= MANY_TICKETS else None
-    posterior = posterior or _fit(question, effort, seed, progress)
-    if not posterior.diagnostics.is_publishable:
-        # a run that only just misses a limit is given twice the draws once, before anybody is told to try again
-        posterior = _fit(question, replace(effort, draws=2 * effort.draws), seed, progress)
+    # a run that only just misses a limit is given twice the draws once, before anybody is told to try again
+    posterior = posterior or _fit(question, replace(effort, runs=2), seed, progress)
     posterior = learn_words(settings, question, posterior)
     return keep_fit(settings, question, posterior, seconds=time.perf_counter() - started)
 
