@@ -60,7 +60,8 @@ def refuse_other_hand(
     """The first signature binds the later ones; InputError when another key, or nobody, signed now."""
     keys = {key for key in earlier_keys if key}
     if keys and public_key not in keys:
-        raise InputError(f"Earlier {whose} were signed by another key. Refused: {way_out}.")
+        found = "were signed by another key" if public_key else "were signed, and this one is not"
+        raise InputError(f"Earlier {whose} {found}. Refused: {way_out}.")
 
 
 def check_signature(told: bytes, content: bytes) -> str:
