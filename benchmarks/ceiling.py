@@ -4,11 +4,13 @@ The worlds of `benchmarks.fit`, drawn from the model's own shape. Log loss betwe
 (0 %) and the true odds (100 %), over all contexts alike. `model` is the fit as it ships. `told` is the same model told
 how far the world's effects really spread, which no shop can know: in a world drawn from a prior, the posterior under
 that prior has the smallest expected log loss of all forecasts (log loss is proper), so nothing closes more on average.
-Written to benchmarks/reports.
+`unseeded` is the model without the seeded strengths of links, as a comparison with models that know none. Written to
+benchmarks/reports.
 """
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +40,8 @@ TOLD = Priors(
     age_suspect_scale=NOTHING,
     age_symptom_scale=NOTHING,
 )
-RIVALS: Mapping[str, Priors] = {"model": Priors(), "told": TOLD}
+UNSEEDED = "unseeded"
+RIVALS: Mapping[str, Priors] = {"model": Priors(), "told": TOLD, UNSEEDED: Priors()}
 
 
 @click.command()
@@ -61,8 +64,9 @@ def _measure(world: int, tickets: int) -> list[dict[str, Any]]:
     evidence = simulate_evidence(vocabulary, odds, tickets, rng)
     rows = []
     for name, priors in RIVALS.items():
-        inputs = model_inputs(evidence, vocabulary)
-        prior = link_prior(vocabulary, inputs.links)
+        seen = _without_strengths(vocabulary) if name == UNSEEDED else vocabulary
+        inputs = model_inputs(evidence, seen)
+        prior = link_prior(seen, inputs.links)
         samples = sample_evidence(inputs, prior, priors, seed=world, progress=None, effort=EFFORT)
         posterior = thin_samples(samples, inputs, prior, priors=priors, seed=world, fit_id="ceiling")
         losses = _losses(vocabulary, odds, evidence, posterior)
@@ -71,6 +75,10 @@ def _measure(world: int, tickets: int) -> list[dict[str, Any]]:
         rows.append({"world": world, "tickets": tickets, "fit": name, "closed": closed, **losses, "max_rhat": rhat})
         print(json.dumps(rows[-1]), flush=True)
     return rows
+
+
+def _without_strengths(vocabulary: Vocabulary) -> Vocabulary:
+    return replace(vocabulary, links=dict.fromkeys(vocabulary.links, "sometimes"))
 
 
 def _losses(
