@@ -2,7 +2,7 @@
 
 One invented workshop begins with 0, 20 and 100 tickets of its own; the other five wrote bundles. Its later tickets are
 scored (log loss, the smaller the better): alone, with the prior pack, with the pack in its own next fit, and with every
-raw ticket of the other five, which no club could have.
+raw ticket of the other five, which no club could have. `--shops 21` does the same in a simulated club of twenty.
 """
 
 import json
@@ -21,6 +21,9 @@ from analytics.evidence import Evidence, add_evidence
 from analytics.fit import Effort, fit_evidence
 from analytics.live_update import update_posterior
 from analytics.posterior import Posterior
+from analytics.scenario import make_world
+from analytics.scenario_tickets import simulate_tickets
+from analytics.scenario_untidy import Pen, write_rows
 from analytics.terms import Priors
 from analytics.vocabulary import Vocabulary
 from pipelines.backtests import split_cases
@@ -34,24 +37,31 @@ from pipelines.pack_installing import install_pack
 from pipelines.packs import DEFAULT_WORTH, load_pack, write_pack
 from pipelines.pool import KINDS_FOR_PACK, read_pool_evidence
 from pipelines.prior_sources import read_wishes
-from pipelines.settings import Settings
+from pipelines.settings import Settings, seed_folder
 
 REPORT = Path(__file__).parent / "reports" / "club.json"
 NEWCOMER, SIZES = "Lantern Quay", (0, 20, 100)
 RAW = "all raw tickets"
 TODAY = date(2026, 11, 1)
 EFFORT = Effort(tune=300, draws=600, chains=2)
+# A simulated club: tickets of a shop on average.
+TICKETS_A_SHOP, SEED = 1_000, 20_261_126
+
+type Files = list[tuple[Path, str, Path | None]]
 
 
 @click.command()
 @click.option("--worth", type=int, multiple=True, default=(DEFAULT_WORTH,), help="Tickets a pack counts for.")
 @click.option("--threshold", type=int, default=5, help="Fewest tickets in a cell.")
 @click.option("--newcomer", default=NEWCOMER, show_default=True, help="Which workshop is the new one.")
-def main(worth: tuple[int, ...], threshold: int, newcomer: str) -> None:
+@click.option("--shops", type=click.IntRange(min=3), help="Simulate so many workshops, the last one new.")
+def main(worth: tuple[int, ...], threshold: int, newcomer: str, shops: int | None) -> None:
     """Measure, print tables, and write reports/club.json, where each newcomer has its entry."""
     began = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
-        rows = list(measure(Path(folder), worth, threshold, newcomer))
+        files = demo_files() if shops is None else write_club(Path(folder), shops)
+        newcomer = newcomer if shops is None else files[-1][1]
+        rows = list(measure(Path(folder), worth, threshold, newcomer, files=files))
     report = json.loads(REPORT.read_text(encoding="utf-8")) if REPORT.exists() else {}
     report[newcomer] = {"seconds": round(time.perf_counter() - began), "threshold": threshold, "rows": rows}
     REPORT.parent.mkdir(exist_ok=True)
@@ -62,17 +72,20 @@ def main(worth: tuple[int, ...], threshold: int, newcomer: str) -> None:
     click.echo((100.0 * (losses / losses.loc[RAW] - 1.0)).round(1))
 
 
-def measure(folder: Path, worths: tuple[int, ...], threshold: int, newcomer: str) -> Iterator[dict[str, float | str]]:
+def measure(
+    folder: Path, worths: tuple[int, ...], threshold: int, newcomer: str, *, files: Files
+) -> Iterator[dict[str, float | str]]:
     """One row a size and method: own_tickets, method, scored, log_loss, standard_error."""
     club, new = Settings(folder / "club"), Settings(folder / "new")
-    ingest_files(club, [entry for entry in demo_files() if entry[1] != newcomer])
-    ingest_files(new, [entry for entry in demo_files() if entry[1] == newcomer])
+    ingest_files(club, [entry for entry in files if entry[1] != newcomer])
+    ingest_files(new, [entry for entry in files if entry[1] == newcomer])
     vocabulary = read_vocabulary(new.vocabulary_folder)
     opened = np.sort(read_tickets(new.store_path, limit=10**9)["opened_on"].dt.date.to_numpy())
     start = opened[max(SIZES)]
     asked = split_cases(new, vocabulary, Origin(start, date(2027, 1, 1)))[1]
     raw = read_evidence(club.store_path, vocabulary)
-    _bundle_all(club, folder, threshold, newcomer)
+    for shop in raw.shops:
+        write_bundle(club, folder / "bundle.zip", shop=shop, today=TODAY, wish=Wish(threshold=threshold))
     pooled = _fit(club, vocabulary, read_pool_evidence(club, vocabulary, kinds=KINDS_FOR_PACK))
     packs = {}
     for worth in worths:
@@ -99,10 +112,18 @@ def measure(folder: Path, worths: tuple[int, ...], threshold: int, newcomer: str
             click.echo(f"{size} {name}: {loss.mean():.4f}; {posterior.diagnostics.max_rhat:.3f}", err=True)
 
 
-def _bundle_all(club: Settings, folder: Path, threshold: int, newcomer: str) -> None:
-    for _, shop, _ in demo_files():
-        if shop != newcomer:
-            write_bundle(club, folder / "bundle.zip", shop=shop, today=TODAY, wish=Wish(threshold=threshold))
+def write_club(folder: Path, shops: int) -> Files:
+    """Ticket files of as many workshops of one simulated world, as `invented.demo_files` lists them."""
+    vocabulary, rng = read_vocabulary(seed_folder() / "vocabulary"), np.random.default_rng(SEED)
+    names = tuple(f"Harbour {at}" for at in range(1, shops + 1))
+    history = simulate_tickets(make_world(vocabulary, names, rng), rng, count=shops * TICKETS_A_SHOP, phrases={})
+    files: Files = []
+    for at, name in enumerate(names, start=1):
+        path = folder / f"harbour_{at}.csv"
+        pen = Pen(name, f"H{at}", "%Y-%m-%d", "%Y-%m-%d")
+        write_rows(history, vocabulary, rng, pen=pen).to_csv(path, index=False)
+        files.append((path, name, None))
+    return files
 
 
 def _counted_by(place: Settings, pack: Path) -> Evidence:
