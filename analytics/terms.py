@@ -65,21 +65,25 @@ class Term:
 TICKET_PRECISION = 0.08
 RATES = ("detection", "cure", "false_alarm")
 # A suspect of one list only departs in that list or altogether: nothing can tell which, and the sampler would wander
-# between the two. Where hardly any suspects are shared, the links alone depart.
+# between the two. Where hardly any suspects are shared, the links alone depart, as far as both would.
 FEWEST_SHARED, UNSHARED_SPREAD = 4, 0.01
 
 
 def parent_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     """What others are centred on: the suspect in all its symptoms, and each kind of check."""
     kinds, suspects = len(inputs.checks.kinds), len(inputs.links.suspects)
-    shared = (np.bincount(inputs.links.suspect, minlength=suspects) > 1).sum()
     return (
         Term("suspect", suspects, priors.suspect_scale)
-        if shared >= FEWEST_SHARED
+        if _are_shared(inputs)
         else Term("suspect", suspects, UNSHARED_SPREAD, learned=0),
         *(Term(f"{rate}_kind", kinds, priors.rate_kind_spread, learned=0) for rate in RATES),
         Term("minutes_kind", kinds, priors.minutes_kind_spread, learned=0),
     )
+
+
+def _are_shared(inputs: ModelInputs) -> bool:
+    """Whether enough suspects stand in more than one list."""
+    return bool((np.bincount(inputs.links.suspect) > 1).sum() >= FEWEST_SHARED)
 
 
 def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
@@ -90,7 +94,8 @@ def model_terms(inputs: ModelInputs, priors: Priors) -> tuple[Term, ...]:
     links, table, tickets = inputs.links, inputs.checks, inputs.ticket_count * TICKET_PRECISION
     steps, modes, suspects = len(inputs.ages) - 1, len(links.modes), len(links.suspects)
     link = len(links.symptom) - len(links.symptoms)
-    terms = [Term("link", link, priors.link_scale, tickets / link, parent="suspect")]
+    reach = priors.link_scale if _are_shared(inputs) else float(np.hypot(priors.link_scale, priors.suspect_scale))
+    terms = [Term("link", link, reach, tickets / link, parent="suspect")]
     checks = len(table.checks)
     known = rate_precisions(table)
     for rate in RATES:

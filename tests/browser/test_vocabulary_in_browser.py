@@ -94,7 +94,7 @@ def test_a_link_is_made_stronger_looked_at_saved_and_taken_back(
     page = open_vocabulary(context, address)
     note_coil(page)
     press(page, "Look before saving")
-    expect(page.get_by_text("Coil open for 'Grab is stuck': from about 1 in 10 to about 3 in 10")).to_be_visible()
+    expect(page.get_by_text("Coil open for 'Grab is stuck': from about 1 in 20 to about 3 in 10")).to_be_visible()
     expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
     page.screenshot(path=screenshots / "vocabulary-look-390.png", full_page=True)
     press(page, "Save")

@@ -88,7 +88,7 @@ def test_a_link_is_changed_looked_at_saved_and_taken_back(shop: Settings) -> Non
     assert "Noted, not saved: 1 row changed." in said(page)
     page = press(page, "vocabulary_look")
     assert "What points to what: 'Grab is stuck → Coil open', strength from rarely to often." in said(page)
-    assert "Coil open for 'Grab is stuck': from about 1 in 10 to about 3 in 10" in said(page)
+    assert "Coil open for 'Grab is stuck': from about 1 in 20 to about 3 in 10" in said(page)
     assert hash_folder(shop.vocabulary_folder) == before
     page = press(page, "vocabulary_save")
     assert read_vocabulary(shop.vocabulary_folder).links["stuck", "coil_open"] == "often"
@@ -144,7 +144,7 @@ def test_a_rule_of_thumb_is_said_saved_and_taken_out(shop: Settings) -> None:
     page = say_rule(page, about_in_ten=8.0, low_in_ten=5.0, high_in_ten=9.5, worth_tickets=10.0)
     assert "Coil open for 'Grab is stuck': about 8 in 10, surely between 5 and 9.5, worth 10 tickets" in said(page)
     page = press(page, "vocabulary_look")
-    assert "Coil open for 'Grab is stuck': from about 1 in 10 to about 6 in 10" in said(page)
+    assert "Coil open for 'Grab is stuck': from about 1 in 20 to about 6 in 10" in said(page)
     page = press(page, "vocabulary_save")
     assert (shop.vocabulary_folder / RULES_NAME).exists()
     page = press(press(press(page, "vocabulary_remove_rule_0"), "vocabulary_look"), "vocabulary_save")
