@@ -78,7 +78,8 @@ def test_a_carried_fit_arrives_where_a_full_one_does(vocabulary: Vocabulary) -> 
     assert carried.diagnostics.divergence_count == 0
     assert distance(carried, after) < CHANCE < distance(before, after)
     spread = carried.arrays["coefficient_value"].std(0) / after.arrays["coefficient_value"].std(0)
-    assert np.median(spread) == pytest.approx(1.0, abs=0.03)
+    # by chance two full fits twice as long differ by 0.014: a term's spread is known to a few per cent, and moves all
+    assert np.median(spread) == pytest.approx(1.0, abs=0.05)
     # tickets whose suspects were exchanged lead elsewhere
     wrong = cells.assign(suspect=cells["suspect"].where(cells.index < BEFORE, "something_else"))
     elsewhere = carry(before, wrong)
