@@ -158,7 +158,11 @@ def _make_pointer_function(fingerprint: int) -> Any:
 
 @cache
 def _pointer_function() -> Any:
-    return _make_pointer_function(fingerprint(sys.modules[__name__], *KERNEL_MODULES))
+    return _make_pointer_function(_kernels_fingerprint())
+
+
+def _kernels_fingerprint() -> int:
+    return fingerprint(sys.modules[__name__], *KERNEL_MODULES)
 
 
 def compile_kernels() -> None:
@@ -203,4 +207,5 @@ def _compile_log_likelihood(op: LogLikelihood, **kwargs: Any) -> tuple[Any, str]
         )  # fmt: skip
         return np.asarray(value), out[:-1], np.asarray(out[-1])
 
-    return run, f"{LINKER_NAME}-1"
+    # what is kept on disk unpacks the evidence itself, so it is another one when a kernel's file changes
+    return run, f"{LINKER_NAME}-{_kernels_fingerprint()}"
