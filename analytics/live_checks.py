@@ -7,7 +7,8 @@ import numpy as np
 
 from analytics.check_likelihood import ROUNDING
 from analytics.evidence import Evidence
-from analytics.live_tickets import NOT_GIVEN, to_logit, to_rate
+from analytics.live_effects import to_logit, to_rate
+from analytics.live_tickets import NOT_GIVEN
 from analytics.live_transform import Score, carry, find_move
 from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary

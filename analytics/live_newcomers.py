@@ -7,7 +7,7 @@ import numpy as np
 import xarray as xr
 
 from analytics.evidence import Evidence
-from analytics.live_tickets import to_logit, to_rate
+from analytics.live_effects import to_logit, to_rate
 from analytics.posterior import Posterior
 from analytics.terms import Priors
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.evidence import Evidence, read_results
+from analytics.live_effects import TERMS, own_spread, to_rate
 from analytics.live_transform import Move, Score, carry, find_move
 from analytics.posterior import Posterior
 from analytics.suspects import outcome_likelihood
 from analytics.vocabulary import CONFIRMATIONS, SOMETHING_ELSE, UNKNOWN_AGE
 
 NOT_GIVEN = -1
-EFFECT_NAMES = ("alpha", "beta", "gamma", "age_effect", "misread")
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,13 +64,6 @@ def sort_tickets(posterior: Posterior, evidence: Evidence) -> tuple[tuple[Contex
     return tuple(Context(*key, tuple(sightings)) for key, sightings in found.items()), left_out
 
 
-def take_effects(posterior: Posterior) -> dict[str, np.ndarray]:
-    """Copies of the effects that tickets move; misread as logits."""
-    effects = {name: posterior.arrays[name].copy() for name in EFFECT_NAMES}
-    effects["misread"] = to_logit(effects["misread"])
-    return effects
-
-
 def learn_context(effects: dict[str, np.ndarray], posterior: Posterior, context: Context) -> Move:
     """Moves the effects, in place, to where the tickets of one context put them."""
     links = posterior.links_by_symptom[context.symptom]
@@ -82,17 +75,6 @@ def learn_context(effects: dict[str, np.ndarray], posterior: Posterior, context:
     own[list(context.grades), context.shop] = True
     carry(effects["misread"], move, own)
     return move
-
-
-def to_logit(rate: np.ndarray) -> np.ndarray:
-    """Probabilities -> logits; stored draws are rounded, so 0 and 1 are only nearly so."""
-    inside = np.clip(rate, 1e-6, 1.0 - 1e-6)
-    return np.log(inside / (1.0 - inside))
-
-
-def to_rate(logit: np.ndarray) -> np.ndarray:
-    """The inverse of `to_logit`."""
-    return 1.0 / (1.0 + np.exp(-logit))
 
 
 def _cell_likelihood(posterior: Posterior, symptom: int, cell: object) -> np.ndarray:
@@ -122,9 +104,11 @@ def _log_odds(
     arrays = posterior.arrays
     odds = effects["alpha"][:, links]
     if context.family != NOT_GIVEN:
-        odds = odds + effects["beta"][:, context.family, arrays["link_suspect"][links]]
+        beta = effects["beta"][:, context.family, arrays["link_suspect"][links]]
+        odds = odds + beta * own_spread(effects, "beta")[:, None]
     if context.shop != NOT_GIVEN:
-        odds = odds + effects["gamma"][:, context.shop, arrays["link_mode"][links]]
+        gamma = effects["gamma"][:, context.shop, arrays["link_mode"][links]]
+        odds = odds + gamma * own_spread(effects, "gamma")[:, None]
     ages = effects["age_effect"][:, links]
     if context.age != NOT_GIVEN:
         odds = odds + ages[:, :, context.age]
@@ -164,12 +148,15 @@ def _ticket_score(context: Context, slots: int) -> Score:
 def _carry_odds(
     effects: dict[str, np.ndarray], arrays: Mapping[str, np.ndarray], context: Context, *, move: Move, links: np.ndarray
 ) -> None:
-    """Effects follow the suspects of the context that share their suspect or failure mode, or all in the same list."""
+    """Effects follow the suspects of the context that share their suspect or failure mode, or all in the same list;
+    spreads follow any.
+    """
     suspect, mode = arrays["link_suspect"][links], arrays["link_mode"][links]
     here = (arrays["link_symptom"] == context.symptom)[:, None]
     by_mode = here | np.equal.outer(arrays["link_mode"], mode)
     ages = effects["age_effect"].shape[2]
     _carry_slots(effects["alpha"], move, here | np.equal.outer(arrays["link_suspect"], suspect))
+    _carry_slots(effects["log_spread"], move, np.ones((len(TERMS), len(links)), dtype=bool))
     _carry_slots(effects["age_effect"], move, np.repeat(by_mode[:, None], ages, axis=1))
     for name, own, group in (("beta", suspect, context.family), ("gamma", mode, context.shop)):
         if group != NOT_GIVEN:

@@ -12,6 +12,7 @@ SMALLEST_PRECISION = 0.3
 MAX_STEPS, SMALLEST_STEP = 12, 1e-3
 # Far from where the draws are, a quadratic says little: go there in several steps. In standard deviations.
 LONGEST_STEP = 3.0
+TINY = 1e-12
 
 # readout (draw, row) -> mean gradient (row,), mean curvature (row, row), log likelihood (draw,)
 type Score = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray, np.ndarray]]
@@ -74,17 +75,22 @@ def carry(values: np.ndarray, move: Move, related: np.ndarray) -> None:
 
     A few hundred draws make any two variables look a little alike. Summed over thousands of variables that noise would
     outweigh the news, so a variable follows only the rows it is related to by construction (localisation: Houtekamer
-    and Mitchell, Monthly Weather Review 129, 2001).
+    and Mitchell, Monthly Weather Review 129, 2001), and those by what remains of their squared correlation when what
+    chance adds to it is taken off (adjusted R squared, as in regression; none where chance explains it all).
 
     Parameters
     ----------
     values : (draw, ...) any variables of the same draws, contiguous
     related : (..., row) whether the variable may follow the row
     """
-    flat = values.reshape(len(values), -1)
+    flat, deviation = values.reshape(len(values), -1), move.deviation.astype(values.dtype)
     # deviations have no mean, so the values need not be centred
-    covariance = flat.T @ move.deviation.astype(flat.dtype) / (len(flat) - 1)
-    flat += move.pull.astype(flat.dtype) @ (covariance * related.reshape(covariance.shape)).T
+    covariance = flat.T @ deviation / (len(flat) - 1)
+    variance = np.einsum("dv,dv->v", flat, flat) / len(flat) - flat.mean(0) ** 2
+    alike = covariance**2 / np.maximum(np.outer(variance, (deviation**2).mean(0)), TINY)
+    by_chance = (1.0 - alike) / np.maximum(alike * len(flat), TINY)
+    covariance *= related.reshape(covariance.shape) * (1.0 - by_chance).clip(0.0, 1.0)
+    flat += move.pull.astype(flat.dtype) @ covariance.T
 
 
 def effective_share(log_weight: np.ndarray) -> float:

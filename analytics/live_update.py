@@ -6,8 +6,9 @@ import numpy as np
 
 from analytics.evidence import Evidence
 from analytics.live_checks import learn_checks
+from analytics.live_effects import give_effects, take_effects
 from analytics.live_newcomers import add_newcomers
-from analytics.live_tickets import EFFECT_NAMES, learn_context, sort_tickets, take_effects, to_rate
+from analytics.live_tickets import learn_context, sort_tickets
 from analytics.live_transform import effective_share
 from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary
@@ -69,8 +70,8 @@ class LiveUpdate:
 def update_posterior(posterior: Posterior, new_evidence: Evidence, vocabulary: Vocabulary) -> LiveUpdate:
     """The posterior given the tickets behind `new_evidence` too, which must not be among the fitted ones.
 
-    Context by context (symptom, family, shop, age band) the draws are moved by `live_transform.find_move`. The spreads
-    of the terms and the rates of companions stay those of the fit.
+    Context by context (symptom, family, shop, age band) the draws are moved by `live_transform.find_move`, the spreads
+    of families and shops among them. The other spreads and the rates of companions stay those of the fit.
 
     Parameters
     ----------
@@ -86,11 +87,11 @@ def update_posterior(posterior: Posterior, new_evidence: Evidence, vocabulary: V
     for context in contexts:
         move = learn_context(effects, known, context)
         log_weight, distance = log_weight + move.log_weight, float(np.hypot(distance, move.distance))
-    effects["misread"] = to_rate(effects["misread"])
-    moved = {name: effects[name] for name in EFFECT_NAMES} | learn_checks(known, new_evidence, vocabulary)
+    moved = give_effects(effects, known) | learn_checks(known, new_evidence, vocabulary)
     # coefficients are those of the fit and would contradict the effects
     kept = known.draws.drop_vars("coefficient_value", errors="ignore")
-    draws = kept.assign({name: (known.draws[name].dims, values) for name, values in moved.items()})
+    # not `assign`, which would align what is aligned, at a quarter of the cost of a ticket
+    draws = kept.copy(data={name: moved.get(name, known.arrays[name]) for name in map(str, kept.data_vars)})
     # tickets, not halves of one with two suspects
     unread = min(new_evidence.ticket_count, round(left_out))
     count = new_evidence.ticket_count - unread
