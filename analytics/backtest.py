@@ -138,7 +138,8 @@ def score_tickets(method: str, probabilities: np.ndarray, tickets: pd.DataFrame,
 
 
 def summarise_scores(scores: pd.DataFrame, references: Mapping[str, str]) -> pd.DataFrame:
-    """One row a method: method, tickets, log_loss, brier, rank, top_1, top_3 (means), reference, behind, behind_se.
+    """One row a method: method, tickets, log_loss, brier, rank, top_1, top_3 (means), reference, behind, behind_se,
+    top_3_behind, top_3_behind_se.
 
     Parameters
     ----------
@@ -148,18 +149,27 @@ def summarise_scores(scores: pd.DataFrame, references: Mapping[str, str]) -> pd.
     Returns
     -------
     `behind` is the mean difference in log loss from the reference over the tickets that both scored (above 0: worse),
-    `behind_se` its paired standard error: the same tickets are hard for everybody, and that cancels.
+    `behind_se` its paired standard error: the same tickets are hard for everybody, and that cancels. Likewise
+    `top_3_behind`: by how much less of the truth is among its first three suspects (above 0: worse).
     """
-    table = scores.pivot_table(index="ticket_id", columns="method", values="log_loss", sort=False)
+    losses, hits = (scores.pivot_table(index="ticket_id", columns="method", values=column, sort=False)
+                    for column in ("log_loss", "top_3"))  # fmt: skip
     rows = []
     for method, own in scores.groupby("method", sort=False):
         reference = references[str(method)]
-        gap = (table[method] - table[reference]).dropna().to_numpy()
         means = own[["log_loss", "brier", "rank", "top_1", "top_3"]].mean()
-        error = float(gap.std(ddof=1) / np.sqrt(len(gap))) if len(gap) > 1 else float("nan")
-        told = {"reference": reference, "behind": float(gap.mean()), "behind_se": error}
-        rows.append({"method": method, "tickets": len(own), **means, **told})
+        behind, error = _paired_mean(losses[method] - losses[reference])
+        missed, missed_error = _paired_mean(hits[reference] - hits[method])
+        told = {"behind": behind, "behind_se": error, "top_3_behind": missed, "top_3_behind_se": missed_error}
+        rows.append({"method": method, "tickets": len(own), **means, "reference": reference, **told})
     return pd.DataFrame(rows)
+
+
+def _paired_mean(differences: pd.Series) -> tuple[float, float]:
+    """Mean over the tickets that both scored, and its standard error."""
+    found = differences.dropna().to_numpy(float)
+    error = found.std(ddof=1) / np.sqrt(len(found)) if len(found) > 1 else float("nan")
+    return float(found.mean()), float(error)
 
 
 _CASE_COLUMNS = ("symptom", "family", "shop", "age", "complaint", "others", "results")

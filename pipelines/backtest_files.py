@@ -27,8 +27,7 @@ class Backtest:
     ----------
     made_at : UTC
     folds : frame: start, end (days), learnt_from, scored (tickets), max_rhat, min_ess, divergence_count
-    table : frame: method, tickets, log_loss, brier, rank, top_1, top_3, reference, behind, behind_se
-        (see `summarise_scores`)
+    table : frame of `analytics.backtest.summarise_scores`
     calibration : frame: forecast_mean, observed_rate, count, low, high, of every suspect of the model's lists
     """
 

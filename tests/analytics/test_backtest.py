@@ -97,3 +97,7 @@ def test_differences_are_taken_ticket_by_ticket() -> None:
     # Differences .2 and .4: mean .3, sd .1414, over the root of two .1; the ticket c is not theirs.
     assert table.loc["theirs", ["tickets", "behind", "behind_se"]].to_list() == pytest.approx([2, 0.3, 0.1])
     assert table.loc["ours", ["tickets", "log_loss", "behind"]].to_list() == pytest.approx([3, 5.0, 0.0])
+    hits = scores.assign(top_3=[1.0, 1.0, 0.0, 1.0, 0.0])
+    table = summarise_scores(hits, {"ours": "ours", "theirs": "ours"}).set_index("method")
+    # of a both, of b only ours among the first three: a half, and (0, 1) has the standard error a half
+    assert table.loc["theirs", ["top_3_behind", "top_3_behind_se"]].to_list() == pytest.approx([0.5, 0.5])
