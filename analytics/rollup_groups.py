@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 
 def shown_children(totals: Mapping[str, int], possible: int, threshold: int) -> list[str]:
     """Children that stand apart; the others are merged.
@@ -62,6 +64,41 @@ def split_places(totals: Mapping[str, int], *, unknown: str, fewest: int, thresh
         shown.remove(smallest)
         together += totals[smallest]
     return tuple(sorted(shown))
+
+
+def side_groups(
+    totals: Mapping[str, int], places: Sequence[str], *, unknown: str, threshold: int, rng: np.random.Generator
+) -> tuple[tuple[str, ...], ...]:
+    """Groups of places (families) that a side publishes as one, single ones first; together they hold all of them.
+
+    Parameters
+    ----------
+    totals : place -> tickets, those of no known place under `unknown`
+    places : all that a reader must reckon with
+    rng : shuffles the places; nobody is told its order, so where a group ends says nothing of its last member
+
+    Notes
+    -----
+    Places from the threshold on stand alone. The others follow each other into a group until it is settled
+    (`is_settled`), those left over join the unknown. Every shop groups them otherwise, so that sums of many shops tell
+    apart what none of them shows: the group testing of Dorfman (Ann. Math. Stat. 14, 1943), with counts.
+    """
+    alone = sorted((p for p in places if totals.get(p, 0) >= threshold), key=lambda p: (totals[p], p))
+    groups: list[tuple[str, ...]] = []
+    rest: list[str] = []
+    for place in rng.permutation(sorted(set(places) - set(alone))).tolist():
+        rest.append(place)
+        if _sum(rest, totals) and _holds(rest, totals, threshold):
+            groups.append(tuple(rest))
+            rest = []
+    while (groups or alone) and not _holds_with(totals.get(unknown, 0), rest, totals, threshold):
+        rest += groups.pop() if groups else [alone.pop(0)]
+    return (*((p,) for p in sorted(alone)), *groups, (*rest, unknown))
+
+
+def _holds_with(unknown: int, group: Sequence[str], totals: Mapping[str, int], threshold: int) -> bool:
+    """Like `_holds`, for a sum in which tickets of no known place are: they may be all of it."""
+    return _sum(group, totals) + unknown >= threshold if unknown else _holds(group, totals, threshold)
 
 
 def _settled_modes(

@@ -57,7 +57,7 @@ def unroll(contributions: Sequence[Contribution], vocabulary: Vocabulary) -> pd.
     known = cells[~merged].rename(columns={"tickets": "weight"})
     both = pd.concat([known.assign(side=known["suspect"]), shared.assign(side=MERGED + shared["symptom"])])
     parts = [part for part in contributions if (part.families["family"] != "").any()]
-    placed = _place_families(both, _family_shares(parts, vocabulary)) if parts else both
+    placed = place_families(both, _family_shares(parts, vocabulary)) if parts else both
     return placed[list(CELL_COLUMNS)].astype({"weight": float}).reset_index(drop=True)
 
 
@@ -122,7 +122,7 @@ def _family_table(
     return shown, rests
 
 
-def _place_families(named: pd.DataFrame, shares: Mapping[tuple[str, str], Mapping[str, float]]) -> pd.DataFrame:
+def place_families(named: pd.DataFrame, shares: Mapping[tuple[str, str], Mapping[str, float]]) -> pd.DataFrame:
     """Cells without a family, by family, where their side (column `side`) tells it."""
     keys = list(zip(named["shop"], named["side"], strict=True))
     split = np.array([key in shares for key in keys]) & (named["family"] == "").to_numpy()

@@ -222,14 +222,22 @@ def _check_counts(path: Path, manifest: Manifest, counts: Counts) -> None:
         raise no_bundle(path, "what it says was rolled up does not add up")
 
 
+def size_in_words(manifest: Manifest) -> str:
+    """What keeps each count from showing anybody."""
+    return "each with noise" if manifest.epsilon else f"each of {manifest.threshold} tickets or more"
+
+
 def _check_whole(path: Path, manifest: Manifest, counts: Counts) -> None:
-    """What a workshop counted is whole, and never below the threshold that it states."""
+    """What a workshop counted is whole, and never below the threshold that it states, unless it has noise."""
+    fewest = 1 if manifest.epsilon else manifest.threshold
     for name in COLUMNS:
         tickets = getattr(counts, name)["tickets"]
-        if len(tickets) and (not pd.api.types.is_integer_dtype(tickets) or int(tickets.min()) < manifest.threshold):
+        if len(tickets) and (not pd.api.types.is_integer_dtype(tickets) or int(tickets.min()) < fewest):
             raise no_bundle(
                 path, f"a count holds fewer tickets than the threshold of {manifest.threshold} that it states"
             )
+    if manifest.epsilon:
+        return
     cells = counts.cells[counts.cells["family"] == ""]
     for key, open_key in (("suspect", "symptom"), ("symptom", "suspect")):
         sides = counts.families[counts.families[open_key] == ""].groupby(key)["tickets"].sum()

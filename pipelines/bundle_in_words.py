@@ -7,7 +7,7 @@ import pandas as pd
 
 from analytics.evidence import read_possible
 from analytics.rollup_checks import AT_FAULT
-from pipelines.bundle_files import Bundle
+from pipelines.bundle_files import Bundle, size_in_words
 from pipelines.signatures import signer_in_words
 from pipelines.wording import counted
 
@@ -27,8 +27,10 @@ def about_bundle(bundle: Bundle) -> tuple[str, ...]:
     return (
         f"{counted(told.ticket_count, 'ticket')} of {told.from_year} to {told.to_year}, from contributor "
         f"{told.contributor} (bundle {told.number}).",
-        f"Every count stands for {told.threshold} tickets or more; nothing is finer than these years.",
-        f"Noise: epsilon {told.epsilon:g}." if told.epsilon else "Noise: none.",
+        f"Counts are {size_in_words(told)}; nothing is finer than these years.",
+        f"Noise: epsilon {told.epsilon:g} (a standard deviation of {told.noise_variance**0.5:.2g} tickets a count)."
+        if told.epsilon
+        else "Noise: none.",
         signer_in_words(bundle.public_key),
         f"Format version {told.schema_version}; checksum {bundle.checksum[:16]}.",
     )
@@ -72,7 +74,10 @@ def _families(families: pd.DataFrame, terms: Terms) -> pd.DataFrame:
                 else f"{_name(terms, 'symptom', row.symptom)}, others"
                 for row in families.itertuples()
             ],
-            "family": [_name(terms, "family", code) or "any other, or not known" for code in families["family"]],
+            "family": [
+                _name(terms, "family", row.family) if row.family else _one_family(str(row.possible), terms)
+                for row in families.itertuples()
+            ],
             "tickets": families["tickets"],
         }
     )
@@ -101,10 +106,15 @@ def _minutes(minutes: pd.DataFrame, terms: Terms) -> pd.DataFrame:
 
 
 def _one_of(results: str, terms: Terms) -> str:
-    possible = [_name(terms, "suspect", code) for code in read_possible(results)]
-    if not possible:
-        return "not told"
-    return f"one of {len(possible)}: {', '.join(possible[:2])}{' ...' if len(possible) > 2 else ''}"
+    return _choice([_name(terms, "suspect", code) for code in read_possible(results)]) or "not told"
+
+
+def _one_family(possible: str, terms: Terms) -> str:
+    return _choice([_name(terms, "family", code) for code in possible.split(";") if code]) or "not known"
+
+
+def _choice(names: list[str]) -> str:
+    return f"one of {len(names)}: {', '.join(names[:2])}{' ...' if len(names) > 2 else ''}" if names else ""
 
 
 def _name(terms: Terms, field: str, code: str) -> str:

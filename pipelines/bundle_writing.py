@@ -1,16 +1,18 @@
 """Writing a workshop's bundle: whole closed years, each ticket counted once and for all."""
 
 import json
+import math
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from analytics.errors import InputError
 from analytics.rollup import roll_up
-from analytics.rollup_cells import DEFAULT_THRESHOLD
+from analytics.rollup_cells import DEFAULT_THRESHOLD, LEVELS
 from analytics.rollup_checks import add_minutes, roll_up_minutes, roll_up_outcomes
 from analytics.vocabulary import Vocabulary
 from pipelines.bundle_files import (
@@ -20,6 +22,7 @@ from pipelines.bundle_files import (
     counts_facts,
     manifest_bytes,
     save_container,
+    size_in_words,
 )
 from pipelines.bundle_noise import add_noise, noise_variance
 from pipelines.bundle_tables import COLUMNS, NUMBERS, SIDES, Counts, cells_alone
@@ -137,15 +140,22 @@ def _count(
 
 
 def _roll(raw: _Raw, vocabulary: Vocabulary, wish: Wish) -> tuple[Counts, dict[str, int]]:
-    """Counts fit to leave the shop, and what was rolled up. With noise the cells alone: the noise hides no more."""
+    """Counts fit to leave the shop, and what was rolled up. With noise no checks: it is not on them."""
     if wish.epsilon:
-        rolled = roll_up(add_noise(raw.tickets, vocabulary, epsilon=wish.epsilon), vocabulary, threshold=wish.threshold)
-        return cells_alone(rolled.cells), dict(rolled.rolled_up)
-    rolled = roll_up(raw.tickets, vocabulary, threshold=wish.threshold)
+        cells, families = add_noise(raw.tickets, vocabulary, epsilon=wish.epsilon)
+        return replace(cells_alone(cells), families=families), _lost_to_noise(cells)
+    rng = np.random.default_rng(secrets.randbits(128))
+    rolled = roll_up(raw.tickets, vocabulary, rng=rng, threshold=wish.threshold)
     named = raw.tickets[raw.tickets["suspect"] != ""].groupby("suspect")["tickets"].sum()
     checks = roll_up_outcomes(raw.uses, named.to_dict(), vocabulary, threshold=wish.threshold)
     minutes = roll_up_minutes(raw.minutes[raw.minutes["check"].isin(list(vocabulary.checks))], threshold=wish.threshold)
     return Counts(rolled.cells, rolled.families, checks, minutes), dict(rolled.rolled_up)
+
+
+def _lost_to_noise(cells: pd.DataFrame) -> dict[str, int]:
+    """Of named tickets which complaint went with which family, of others all but the complaint."""
+    named = int(cells.loc[cells["suspect"] != "", "tickets"].sum())
+    return dict.fromkeys(LEVELS, 0) | {"sides": named, "family": int(cells["tickets"].sum()) - named}
 
 
 def _add(before: Counts, new: Counts) -> Counts:
@@ -227,11 +237,12 @@ def _save(settings: Settings, path: Path, own: _Own, wish: Wish, news: str = "")
     told = (
         news,
         f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {manifest.from_year} to {manifest.to_year} in "
-        f"{counted(manifest.row_count, 'cell')}, each of {manifest.threshold} tickets or more "
-        f"(contributor {code}, number {manifest.number}).",
+        f"{counted(manifest.row_count, 'cell')}, {size_in_words(manifest)} (contributor {code}, number "
+        f"{manifest.number}).",
         f"Rolled up, by what was lost at most: {rolled}.",
         _told_beside(manifest),
-        f"Counts carry noise, epsilon {manifest.epsilon:g}: totals are no longer exact." if manifest.epsilon else "",
+        f"Noise of epsilon {manifest.epsilon:g}: one ticket more or less changes the chance of any such file at most "
+        f"{math.exp(manifest.epsilon):.3g} times. Totals are no longer exact." if manifest.epsilon else "",
         "Tickets that left the shop before were counted anew: who holds the earlier file can compare the two."
         if manifest.corrected and not news else "",
     )  # fmt: skip
@@ -242,4 +253,4 @@ def _told_beside(manifest: Manifest) -> str:
     """What goes with the cells, in a sentence."""
     names = {"families": "suspects by family", "checks": "outcomes of checks", "minutes": "minutes of checks"}
     told = [f"{manifest.sides[side]:,} {names[side]}" for side in SIDES if manifest.sides.get(side)]
-    return f"Beside them, each of {manifest.threshold} tickets or more: {', '.join(told)}." if told else ""
+    return f"Beside them, {size_in_words(manifest)}: {', '.join(told)}." if told else ""

@@ -97,8 +97,9 @@ def _manifest_of(parts: pd.DataFrame, counts: Counts, vocabulary: Vocabulary) ->
         threshold=int(parts["threshold"].min()),
         ticket_count=int(parts["ticket_count"].sum()),
         rolled_up=_rolled_up(parts),
+        # its counts are expectations, in which the noise of bundles has been reckoned with
         epsilon=0.0,
-        noise_variance=float(parts["noise_variance"].max()),
+        noise_variance=0.0,
         corrected=0,
         **counts_facts(counts),
     )

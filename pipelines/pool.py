@@ -28,10 +28,8 @@ def read_pool_evidence(
 
     Notes
     -----
-    What bundles had to hide is estimated from all of them together (`pool_counts.unroll_counts`). A count n with noise
-    of variance v weighs n * n / (n + v): Poisson counts of variance n that also carry v tell as much as so many
-    without noise. A cell made of m counts carries m v. Tickets without a symptom tell nothing, but `ticket_count`
-    counts them.
+    What bundles had to hide, by rolling up or by noise, is estimated from all of them together
+    (`pool_counts.unroll_counts`). Tickets without a symptom tell nothing, but `ticket_count` counts them.
     """
     told = read_counts(settings, kinds)
     if not told:

@@ -1,17 +1,20 @@
 """The counts of every bundle and pack that counts now, and their sum with what had to be hidden estimated."""
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
-from analytics.evidence import CELL_COLUMNS, read_possible
+from analytics.evidence import CELL_COLUMNS
 from analytics.rollup_checks import add_minutes
 from analytics.unrolling import Contribution, unroll
 from analytics.unrolling_checks import unroll_outcomes
+from analytics.unrolling_noisy import NoisyContribution, unroll_noisy
 from analytics.vocabulary import Vocabulary
 from pipelines.bundle_files import CELLS_ONLY
+from pipelines.bundle_noise import TABLES
 from pipelines.bundle_tables import COLUMNS, Counts
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query
@@ -22,12 +25,16 @@ CURRENT = "current"
 
 @dataclass(frozen=True, eq=False)
 class Told:
-    """What one contributor tells; `most` is the largest count that it hid, 0 if nothing can be said of that."""
+    """What one contributor tells.
+
+    most : the largest count that it hid, 0 if nothing can be said of that
+    epsilon : of the noise on each count, 0 without
+    """
 
     contributor: str
     counts: Counts
     most: int
-    noise_variance: float
+    epsilon: float
 
 
 def read_counts(settings: Settings, kinds: tuple[str, ...]) -> tuple[Told, ...]:
@@ -41,7 +48,7 @@ def read_counts(settings: Settings, kinds: tuple[str, ...]) -> tuple[Told, ...]:
             str(row.contributor),
             Counts(**{name: table[table["checksum"] == row.checksum] for name, table in tables.items()}),
             _most_hidden(str(row.kind), json.loads(str(row.manifest))),
-            float(str(row.noise_variance)),
+            _epsilon_of(json.loads(str(row.manifest))),
         )
         for row in rows.itertuples()
     )
@@ -50,23 +57,28 @@ def read_counts(settings: Settings, kinds: tuple[str, ...]) -> tuple[Told, ...]:
 def unroll_counts(told: Sequence[Told], vocabulary: Vocabulary) -> Counts:
     """The sum; cells with the columns of `evidence.CELL_COLUMNS`, each contributor a shop.
 
-    Only bundles that state what they hide are shared out: packs have been, those with noise hide by it, and older ones
-    did not say.
+    What a bundle states to have hidden is shared out, by threshold and by noise; packs have been, and older bundles did
+    not say.
     """
-    plain = [one for one in told if one.most and not one.noise_variance]
-    contributions = [Contribution(one.contributor, one.counts.cells, one.counts.families, one.most) for one in plain]
-    shared = unroll(contributions, vocabulary) if contributions else pd.DataFrame(columns=list(CELL_COLUMNS))
-    cells = pd.concat([shared, *(_weighed(one) for one in told if one not in plain)])
+    noisy = [one for one in told if one.epsilon]
+    plain = [one for one in told if one.most and not one.epsilon]
+    parts = [Contribution(one.contributor, one.counts.cells, one.counts.families, one.most) for one in plain]
+    seen = [NoisyContribution(one.contributor, one.counts.cells, one.counts.families, one.epsilon) for one in noisy]
+    shared = [unroll(parts, vocabulary)] if parts else []
+    shared += [unroll_noisy(seen, vocabulary)] if seen else []
+    cells = pd.concat([*shared, *(_as_told(one) for one in told if not (one.epsilon or one.most))])
     outcomes = unroll_outcomes([(one.counts.checks, one.most) for one in told], vocabulary)
     minutes = add_minutes(pd.concat([one.counts.minutes for one in told]))
     return Counts(cells, told[0].counts.families.iloc[:0], outcomes, minutes)
 
 
-def _weighed(one: Told) -> pd.DataFrame:
-    cells = one.counts.cells
-    merged = cells["results"].map(lambda text: max(1, len(read_possible(text)))).astype(float)
-    weight = cells["tickets"] ** 2 / (cells["tickets"] + one.noise_variance * merged)
-    return cells.assign(shop=one.contributor, weight=weight)[list(CELL_COLUMNS)]
+def _as_told(one: Told) -> pd.DataFrame:
+    return one.counts.cells.assign(shop=one.contributor).rename(columns={"tickets": "weight"})[list(CELL_COLUMNS)]
+
+
+def _epsilon_of(manifest: dict[str, float]) -> float:
+    """Of the noise on one count: sums of several parts carry the noise of each, about as one that is wider."""
+    return manifest["epsilon"] / TABLES / math.sqrt(manifest.get("parts", 1))
 
 
 def _most_hidden(kind: str, manifest: dict[str, int]) -> int:

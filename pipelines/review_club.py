@@ -1,6 +1,7 @@
 """The club's figures: who gave how much, what is rolled up, where this shop differs, what joining did to its odds."""
 
 import json
+from collections.abc import Mapping
 from datetime import date
 
 import pandas as pd
@@ -72,7 +73,7 @@ def _given(known: pd.DataFrame) -> Part:
             "years": [f"{row.from_year} to {row.to_year}" for row in known.itertuples()],
             "bundle number": known["number"],
             "state": known["state"],
-            "fewest tickets in a cell": known["threshold"],
+            "kept safe by": [_promise(json.loads(row.manifest), row.kind) for row in known.itertuples()],
             "signed": ["" if row.kind == OWN else "yes" if row.public_key else "no" for row in known.itertuples()],
         }
     ).reset_index(drop=True)
@@ -87,6 +88,13 @@ def _given(known: pd.DataFrame) -> Part:
     finding = f"{counted(len(current), 'bundle')} with {counted(total, 'ticket')} count now{share}."
     notes = ("Codes are random; the club does not know which shop is behind one.",)
     return Part(QUESTION_GIVEN, finding, table, notes)
+
+
+def _promise(manifest: Mapping[str, float], kind: str) -> str:
+    """What a bundle promises; a pack tells sums of bundles, each with its own promise."""
+    if kind == PACK:
+        return "its bundles"
+    return f"noise, epsilon {manifest['epsilon']:g}" if manifest["epsilon"] else f"{manifest['threshold']} in a cell"
 
 
 def _name(code: str, kind: str, shop: str) -> str:
@@ -111,7 +119,7 @@ def _rolled(current: pd.DataFrame) -> Part:
     )
     notes = (
         "No number below the threshold leaves a shop: smaller ones are put together, never left out, so the totals "
-        "stay true.",
+        "stay true. With noise every number leaves it, but none that is exact.",
         "First goes how sure it was, then the age, the family, and last which suspect of several it was.",
     )
     return Part(QUESTION_ROLLED, finding, table, notes)

@@ -17,7 +17,7 @@ import pytest
 
 from analytics.case import CheckResult
 from analytics.errors import InputError
-from analytics.evidence import empty_evidence, make_evidence, read_possible, write_possible
+from analytics.evidence import empty_evidence, make_evidence, write_possible
 from analytics.model_inputs import model_inputs
 from analytics.posterior import Posterior
 from analytics.vocabulary import Vocabulary
@@ -289,19 +289,44 @@ def test_two_vocabularies_meet_through_a_mapping_with_proposals(
     assert cells.set_index("suspect")["weight"].to_dict() == {"plug_loose": 12.0}
 
 
-@pytest.mark.slow
 def test_the_model_is_told_of_the_noise(shop: Shop, tmp_path: Path, tiny_vocabulary: Vocabulary) -> None:
-    """n with variance v for each of its m counts weighs n n / (n + m v); variance of epsilon 2 by hand."""
+    """A count of about 40 with noise of variance v tells as much as 40 * 40 / (40 + v) without, by hand."""
     giver, club = shop("Harbour", 80), shop("Pier", 3)
-    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=2.0, threshold=2))
+    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=2.0))
     read_bundle(club, tmp_path / "1.zip", mapping={})
     bundle = load_bundle(tmp_path / "1.zip")
-    variance = 2 * np.exp(-2.0) / (1 - np.exp(-2.0)) ** 2
+    # each of the two tables has half of the epsilon
+    variance = 2 * np.exp(-1.0) / (1 - np.exp(-1.0)) ** 2
     assert bundle.manifest.noise_variance == pytest.approx(variance)
-    cells = bundle.cells[bundle.cells["symptom"] != ""]
-    merged = cells["results"].map(lambda text: max(1, len(read_possible(text)))).astype(float)
-    weight = cells["tickets"] ** 2 / (cells["tickets"] + variance * merged)
-    assert _pool(club, tiny_vocabulary) == pytest.approx(weight.sum())
+    cells = read_pool_evidence(club, tiny_vocabulary).cells
+    cells = cells[(cells["symptom"] == "stuck") & (cells["shop"] == bundle.manifest.contributor)]
+    found = cells.groupby("suspect")["weight"].sum()
+    told = bundle.cells[bundle.cells["symptom"] == "stuck"].set_index("suspect")["tickets"]
+    for suspect in ("plug_loose", "switch_dirty"):
+        assert found[suspect] == pytest.approx(told[suspect] * 40 / (40 + variance), abs=3.0)
+    assert found.sum() < told.sum()
+    cranes = cells[cells["family"] == "crane"]["weight"].sum()
+    assert cranes > 0.85 * cells[cells["suspect"] != ""]["weight"].sum()
+
+
+def test_a_noisy_bundle_grows_by_new_years_and_makes_a_pack(
+    shop: Shop, tmp_path: Path, tiny_posterior: Posterior
+) -> None:
+    giver, club = shop("Harbour", 80), shop("Pier", 3)
+    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=4.0))
+    before = load_bundle(tmp_path / "1.zip").cells.set_index(["symptom", "suspect"])["tickets"]
+    shop("Harbour", 20, year=2024)
+    _write(giver, tmp_path / "2.zip", date(2025, 1, 15), Wish(epsilon=4.0))
+    bundle = load_bundle(tmp_path / "2.zip")
+    after = bundle.cells.set_index(["symptom", "suspect"])["tickets"]
+    # what was told before is told again, noise and all
+    assert after.reindex(before.index).ge(before).all()
+    assert bundle.manifest.parts == 2
+    with pytest.raises(InputError, match="mixing two promises"):
+        _write(giver, tmp_path / "3.zip", date(2026, 1, 15), Wish(epsilon=2.0))
+    read_bundle(club, tmp_path / "2.zip", mapping={})
+    write_pack(club, tmp_path / "pack.zip", tiny_posterior)
+    assert load_pack(tmp_path / "pack.zip").bundle.manifest.ticket_count == bundle.manifest.ticket_count
 
 
 def test_a_rolled_up_suspect_is_as_likely_as_any_that_it_may_be(tiny_vocabulary: Vocabulary) -> None:
