@@ -22,57 +22,65 @@ SMALLEST_RATE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class NoisyContribution:
+class NoisyCounts:
     """A shop's counts with noise; what is not there was told as 0.
 
     code : stands for the shop
-    cells : columns symptom, suspect ("" unresolved), tickets
-    families : columns suspect, family ("" unknown), tickets: the same named tickets from another side
+    told : columns symptom, suspect ("" unresolved), tickets; or suspect, family ("" unknown), tickets: named tickets
     epsilon : of the noise on each count
     """
 
     code: str
-    cells: pd.DataFrame
-    families: pd.DataFrame
+    told: pd.DataFrame
     epsilon: float
 
 
-def unroll_noisy(contributions: Sequence[NoisyContribution], vocabulary: Vocabulary) -> pd.DataFrame:
-    """Cells (columns `evidence.CELL_COLUMNS`) of what may be expected behind the noise, ages unknown.
+def unroll_noisy(shops: Sequence[NoisyCounts], vocabulary: Vocabulary) -> pd.DataFrame:
+    """Cells (columns `evidence.CELL_COLUMNS` and worth) of what may be expected behind the noise; no age, no family.
 
     Notes
     -----
     Expectation-maximisation, as in `unrolling.unroll`: every shop has a complaint as often as it seems, all shops share
-    the odds of its suspects; likewise the families of a suspect. Within a suspect, complaint and family are taken as
-    independent. A count n tells, with noise of variance v, as much as n * n / (n + v) without (Poisson counts have
-    variance n); all suspects of a complaint are given the same share of what they count, so that their odds stay.
+    the odds of its suspects. A count n tells, with noise of variance v, as much as n * n / (n + v) without (Poisson
+    counts have variance n); all suspects of a complaint have the same `worth`, that share of what they count, so that
+    their odds stay.
     """
-    epsilon = np.array([one.epsilon for one in contributions])
-    counted = {symptom: _count_suspects(contributions, vocabulary, symptom, epsilon) for symptom in vocabulary.symptoms}
-    totals = np.zeros((len(contributions), len(vocabulary.suspects)))
-    for symptom, counts in counted.items():
-        totals[:, _places(vocabulary, symptom)] += counts[:, :-1]
-    shares = _family_shares(contributions, vocabulary, totals, epsilon)
-    rows = [
-        (symptom, "", one.code, UNKNOWN_AGE, suspect, MIXED_GRADE if suspect else "", "", "", weight)
-        for symptom, counts in counted.items()
-        for one, told, worth in zip(contributions, counts, _worth(counts, epsilon), strict=True)
-        for suspect, weight in zip((*vocabulary.suspects_of(symptom), ""), told * worth, strict=True)
-        if weight >= LEAST
-    ]
-    cells = pd.DataFrame(rows, columns=list(CELL_COLUMNS))
-    return place_families(cells.assign(side=cells["suspect"]), shares)[list(CELL_COLUMNS)].reset_index(drop=True)
+    epsilon = np.array([one.epsilon for one in shops])
+    rows = []
+    for symptom in vocabulary.symptoms:
+        counts = _count_suspects(shops, vocabulary, symptom, epsilon)
+        rows += [
+            (symptom, "", one.code, UNKNOWN_AGE, suspect, MIXED_GRADE if suspect else "", "", "", weight, worth)
+            for one, weights, worth in zip(shops, counts, _worth(counts, epsilon), strict=True)
+            for suspect, weight in zip((*vocabulary.suspects_of(symptom), ""), weights, strict=True)
+            if weight >= LEAST
+        ]
+    return pd.DataFrame(rows, columns=[*CELL_COLUMNS, "worth"])
+
+
+def place_noisy_families(cells: pd.DataFrame, shops: Sequence[NoisyCounts], vocabulary: Vocabulary) -> pd.DataFrame:
+    """The same cells, those of `shops` by family, as far as their noisy counts of suspects by family tell.
+
+    Notes
+    -----
+    Expectation-maximisation again: all shops share the families of a suspect, and each has families more often or less.
+    Within a suspect, complaint and family are taken as independent.
+    """
+    named = cells[cells["suspect"] != ""]
+    totals = named.pivot_table(index="shop", columns="suspect", values="weight", aggfunc="sum", fill_value=0.0)
+    totals = totals.reindex(index=[one.code for one in shops], columns=list(vocabulary.suspects), fill_value=0.0)
+    shares = _family_shares(shops, vocabulary, totals.to_numpy(float))
+    return place_families(cells.assign(side=cells["suspect"]), shares).drop(columns="side")
 
 
 def _count_suspects(
-    contributions: Sequence[NoisyContribution], vocabulary: Vocabulary, symptom: str, epsilon: np.ndarray
+    shops: Sequence[NoisyCounts], vocabulary: Vocabulary, symptom: str, epsilon: np.ndarray
 ) -> np.ndarray:
     """(shop, suspect of the list and unresolved): expected counts."""
     listed = vocabulary.suspects_of(symptom)
     strengths = np.array([STRENGTH_WEIGHTS[vocabulary.links[symptom, code]] for code in listed])
     seeded = STRENGTH_WORTH * np.append(strengths / strengths.sum() * (1.0 - UNRESOLVED_SHARE), UNRESOLVED_SHARE)
-    told = np.stack([_told(one.cells[one.cells["symptom"] == symptom], "suspect", (*listed, ""))
-                     for one in contributions])  # fmt: skip
+    told = np.stack([_told(one.told[one.told["symptom"] == symptom], "suspect", (*listed, "")) for one in shops])
     counts, share = told, seeded / seeded.sum()
     for _ in range(STEPS):
         rates = share * counts.sum(axis=1, keepdims=True)
@@ -82,25 +90,26 @@ def _count_suspects(
 
 
 def _family_shares(
-    contributions: Sequence[NoisyContribution], vocabulary: Vocabulary, totals: np.ndarray, epsilon: np.ndarray
+    shops: Sequence[NoisyCounts], vocabulary: Vocabulary, totals: np.ndarray
 ) -> dict[tuple[str, str], Mapping[str, float]]:
     """(shop, suspect) -> family, or "" -> share; totals: (shop, suspect)."""
     places, suspects = (*vocabulary.families, ""), tuple(vocabulary.suspects)
-    told = np.stack([[_told(one.families[one.families["suspect"] == code], "family", places) for code in suspects]
-                     for one in contributions])  # fmt: skip
+    epsilon = np.array([one.epsilon for one in shops])[:, None, None]
+    told = np.stack([[_told(one.told[one.told["suspect"] == code], "family", places) for code in suspects]
+                     for one in shops])  # fmt: skip
     share = np.full((len(suspects), len(places)), 1.0 / len(places))
-    of_shop = np.ones((len(contributions), 1, len(places)))
+    of_shop = np.ones((len(shops), 1, len(places)))
     counts = told
     for _ in range(STEPS):
         rates = totals[..., None] * _normal(share * of_shop)
-        counts = expected_under_noise(np.maximum(rates, SMALLEST_RATE), told, epsilon[:, None, None])
+        counts = expected_under_noise(np.maximum(rates, SMALLEST_RATE), told, epsilon)
         overall = _normal(counts.sum(axis=(0, 1)) + 1.0)
         share = _normal(counts.sum(axis=0) + FAMILY_WORTH * overall)
         of_shop = _normal(counts.sum(axis=1, keepdims=True) + 1.0) / overall
     found = _normal(counts)
     return {
         (one.code, code): dict(zip(places, found[at, suspect], strict=True))
-        for at, one in enumerate(contributions)
+        for at, one in enumerate(shops)
         for suspect, code in enumerate(suspects)
     }
 
@@ -113,11 +122,6 @@ def _worth(counts: np.ndarray, epsilon: np.ndarray) -> np.ndarray:
 
 def _told(rows: pd.DataFrame, column: str, codes: Sequence[str]) -> np.ndarray:
     return rows.groupby(column)["tickets"].sum().reindex(list(codes), fill_value=0).to_numpy(float)
-
-
-def _places(vocabulary: Vocabulary, symptom: str) -> list[int]:
-    suspects = list(vocabulary.suspects)
-    return [suspects.index(code) for code in vocabulary.suspects_of(symptom)]
 
 
 def _normal(values: np.ndarray) -> np.ndarray:

@@ -3,7 +3,7 @@
 One invented workshop begins with 0, 20 and 100 tickets of its own; the other five wrote bundles. Its later tickets are
 scored (log loss, the smaller the better): alone, with the prior pack, with the pack in its own next fit, and with every
 raw ticket of the other five, which no club could have. `--shops 21` does the same in a simulated club of twenty, and
-`--epsilon 2` with noise on all counts instead of the threshold.
+`--epsilon 2` with families told with noise.
 """
 
 import json
@@ -55,7 +55,7 @@ type Files = list[tuple[Path, str, Path | None]]
 @click.command()
 @click.option("--worth", type=int, multiple=True, default=(DEFAULT_WORTH,), help="Tickets a pack counts for.")
 @click.option("--threshold", type=int, default=5, help="Fewest tickets in a cell.")
-@click.option("--epsilon", type=float, default=0.0, help="Of the noise; 0: counts are rolled up instead.")
+@click.option("--epsilon", type=float, default=0.0, help="Of the noise; 0: none.")
 @click.option("--newcomer", default=NEWCOMER, show_default=True, help="Which workshop is the new one.")
 @click.option("--shops", type=click.IntRange(min=3), help="Simulate so many workshops, the last one new.")
 def main(worth: tuple[int, ...], threshold: int, epsilon: float, newcomer: str, shops: int | None) -> None:
@@ -67,9 +67,8 @@ def main(worth: tuple[int, ...], threshold: int, epsilon: float, newcomer: str, 
         wish = Wish(threshold=threshold, epsilon=epsilon)
         rows = list(measure(Path(folder), worth, wish, newcomer, files=files))
     report = json.loads(REPORT.read_text(encoding="utf-8")) if REPORT.exists() else {}
-    promise = {"epsilon": epsilon} if epsilon else {"threshold": threshold}
-    name = f"{newcomer}, noise of epsilon {epsilon:g}" if epsilon else newcomer
-    report[name] = {"seconds": round(time.perf_counter() - began), **promise, "rows": rows}
+    name = f"{newcomer}, threshold {threshold}, epsilon {epsilon:g}"
+    report[name] = {"seconds": round(time.perf_counter() - began), "rows": rows}
     REPORT.parent.mkdir(exist_ok=True)
     REPORT.write_text(json.dumps(report, indent=1), encoding="utf-8")
     losses = pd.DataFrame(rows).pivot_table(index="method", columns="own_tickets", values="log_loss", sort=False)

@@ -196,7 +196,7 @@ def read_manifest(path: Path, content: bytes) -> Manifest:
         raise no_bundle(path, "its contributor code is none")
     if (
         not (0.0 <= epsilon < 1e6 and 0.0 <= variance < 1e12)
-        or min(manifest.threshold - 1, manifest.number, manifest.parts) < 1
+        or min(manifest.threshold, manifest.number, manifest.parts) < 1
     ):
         raise no_bundle(path, "its manifest holds an impossible number")
     return Manifest(**{**asdict(manifest), "terms": terms, "rolled_up": rolled_up, "sides": sides,
@@ -224,14 +224,16 @@ def _check_counts(path: Path, manifest: Manifest, counts: Counts) -> None:
 
 def size_in_words(manifest: Manifest) -> str:
     """What keeps each count from showing anybody."""
-    return "each with noise" if manifest.epsilon else f"each of {manifest.threshold} tickets or more"
+    return "each with noise" if manifest.threshold == 1 else f"each of {manifest.threshold} tickets or more"
 
 
 def _check_whole(path: Path, manifest: Manifest, counts: Counts) -> None:
     """What a workshop counted is whole, and never below the threshold that it states, unless it has noise."""
-    fewest = 1 if manifest.epsilon else manifest.threshold
+    if manifest.threshold == 1 and not manifest.epsilon:
+        raise no_bundle(path, "nothing hides its counts")
     for name in COLUMNS:
         tickets = getattr(counts, name)["tickets"]
+        fewest = 1 if name == "families" and manifest.epsilon else manifest.threshold
         if len(tickets) and (not pd.api.types.is_integer_dtype(tickets) or int(tickets.min()) < fewest):
             raise no_bundle(
                 path, f"a count holds fewer tickets than the threshold of {manifest.threshold} that it states"

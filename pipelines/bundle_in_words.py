@@ -1,5 +1,6 @@
 """What a bundle tells, in names instead of codes, for whoever is about to send it or has got it."""
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -7,7 +8,7 @@ import pandas as pd
 
 from analytics.evidence import read_possible
 from analytics.rollup_checks import AT_FAULT
-from pipelines.bundle_files import Bundle, size_in_words
+from pipelines.bundle_files import Bundle, Manifest, size_in_words
 from pipelines.signatures import signer_in_words
 from pipelines.wording import counted
 
@@ -19,6 +20,7 @@ _OUTCOMES = {
     "cured": "it cured",
     "not_cured": "it did not cure",
 }
+_SIDES = {"families": "suspects by family", "checks": "outcomes of checks", "minutes": "minutes of checks"}
 
 
 def about_bundle(bundle: Bundle) -> tuple[str, ...]:
@@ -27,12 +29,38 @@ def about_bundle(bundle: Bundle) -> tuple[str, ...]:
     return (
         f"{counted(told.ticket_count, 'ticket')} of {told.from_year} to {told.to_year}, from contributor "
         f"{told.contributor} (bundle {told.number}).",
-        f"Counts are {size_in_words(told)}; nothing is finer than these years.",
-        f"Noise: epsilon {told.epsilon:g} (a standard deviation of {told.noise_variance**0.5:.2g} tickets a count)."
-        if told.epsilon
-        else "Noise: none.",
+        f"Counts: {size_in_words(told)}; nothing is finer than these years.",
+        noise_in_words(told) if told.epsilon else "Noise: none.",
         signer_in_words(bundle.public_key),
         f"Format version {told.schema_version}; checksum {bundle.checksum[:16]}.",
+    )
+
+
+def written_in_words(manifest: Manifest, name: str) -> tuple[str, ...]:
+    """What a bundle that was just written under this file name tells others, in sentences."""
+    lost = {level: count for level, count in manifest.rolled_up.items() if count and level != "nothing"}
+    rolled = "; ".join(f"{level} {count:,}" for level, count in lost.items()) or "nothing"
+    exact = {side: what for side, what in _SIDES.items() if not (manifest.epsilon and side == "families")}
+    beside = [f"{manifest.sides[side]:,} {what}" for side, what in exact.items() if manifest.sides.get(side)]
+    told = (
+        f"{name}: {counted(manifest.ticket_count, 'ticket')} of {manifest.from_year} to {manifest.to_year} in "
+        f"{counted(manifest.row_count, 'cell')}, {size_in_words(manifest)} (contributor {manifest.contributor}, number "
+        f"{manifest.number}).",
+        "Left out: ages, and which complaint went with which family." if manifest.threshold == 1
+        else f"Rolled up, by what was lost at most: {rolled}.",
+        f"Beside them, {size_in_words(manifest)}: {', '.join(beside)}." if beside else "",
+        f"{manifest.sides.get('families', 0):,} suspects by family, each with noise." if manifest.epsilon else "",
+        noise_in_words(manifest) if manifest.epsilon else "",
+    )  # fmt: skip
+    return tuple(filter(None, told))
+
+
+def noise_in_words(manifest: Manifest) -> str:
+    """What the noise promises."""
+    what = "any such file" if manifest.threshold == 1 else "what it tells by family"
+    return (
+        f"Noise of epsilon {manifest.epsilon:g}, a standard deviation of {manifest.noise_variance**0.5:.2g} tickets a "
+        f"count: one ticket more or less changes the chance of {what} at most {math.exp(manifest.epsilon):.3g} times."
     )
 
 

@@ -1,7 +1,6 @@
 """Writing a workshop's bundle: whole closed years, each ticket counted once and for all."""
 
 import json
-import math
 import secrets
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,10 +21,10 @@ from pipelines.bundle_files import (
     counts_facts,
     manifest_bytes,
     save_container,
-    size_in_words,
 )
-from pipelines.bundle_noise import add_noise, noise_variance
-from pipelines.bundle_tables import COLUMNS, NUMBERS, SIDES, Counts, cells_alone
+from pipelines.bundle_in_words import written_in_words
+from pipelines.bundle_noise import TABLES, check_epsilon, noise_variance, noisy_cells, noisy_families
+from pipelines.bundle_tables import COLUMNS, NUMBERS, Counts, cells_alone
 from pipelines.bundle_words import terms_used, vocabulary_hash
 from pipelines.bundles import keep_counts
 from pipelines.catalogue import read_vocabulary
@@ -34,13 +33,15 @@ from pipelines.pool import CURRENT, OWN, known_bundles
 from pipelines.settings import Settings
 from pipelines.signatures import signature_entry
 from pipelines.store import last_ticket_order, reading, registered, run_query, writing
-from pipelines.wording import counted
 
 
 @dataclass(frozen=True)
 class Wish:
-    """How a bundle is to be written: the threshold, the epsilon of the noise (0: none), signed (1) or not (0), and
-    whether tickets that have left the shop before are counted anew (1), because some were corrected.
+    """How a bundle is to be written.
+
+    threshold : fewest tickets in a cell; 1: none, all counts have noise instead
+    epsilon : of the noise on suspects by family, or on all; 0 without
+    signed, anew : 1 to sign it; 1 to count tickets anew that have left the shop before, because some were corrected
     """
 
     threshold: int = DEFAULT_THRESHOLD
@@ -140,22 +141,33 @@ def _count(
 
 
 def _roll(raw: _Raw, vocabulary: Vocabulary, wish: Wish) -> tuple[Counts, dict[str, int]]:
-    """Counts fit to leave the shop, and what was rolled up. With noise no checks: it is not on them."""
+    """Counts fit to leave the shop, and what was rolled up."""
     if wish.epsilon:
-        cells, families = add_noise(raw.tickets, vocabulary, epsilon=wish.epsilon)
-        return replace(cells_alone(cells), families=families), _lost_to_noise(cells)
+        check_epsilon(wish.epsilon)
+        if wish.threshold == 1:
+            return _drown(raw, vocabulary, wish.epsilon / TABLES)
     rng = np.random.default_rng(secrets.randbits(128))
     rolled = roll_up(raw.tickets, vocabulary, rng=rng, threshold=wish.threshold)
     named = raw.tickets[raw.tickets["suspect"] != ""].groupby("suspect")["tickets"].sum()
     checks = roll_up_outcomes(raw.uses, named.to_dict(), vocabulary, threshold=wish.threshold)
     minutes = roll_up_minutes(raw.minutes[raw.minutes["check"].isin(list(vocabulary.checks))], threshold=wish.threshold)
-    return Counts(rolled.cells, rolled.families, checks, minutes), dict(rolled.rolled_up)
+    families, lost = rolled.families, dict(rolled.rolled_up)
+    if wish.epsilon:
+        families = noisy_families(raw.tickets, vocabulary, epsilon=wish.epsilon)
+        # how many the exact table would have shown must not be told beside the noisy one
+        lost = {**lost, "sides": lost["sides"] + lost["family"], "family": 0}
+    return Counts(rolled.cells, families, checks, minutes), lost
 
 
-def _lost_to_noise(cells: pd.DataFrame) -> dict[str, int]:
-    """Of named tickets which complaint went with which family, of others all but the complaint."""
+def _drown(raw: _Raw, vocabulary: Vocabulary, epsilon: float) -> tuple[Counts, dict[str, int]]:
+    """All counts with noise, no checks: it is not on them. Lost: of named tickets which complaint went with which
+    family, of others all but the complaint.
+    """
+    cells = noisy_cells(raw.tickets, vocabulary, epsilon=epsilon)
+    families = noisy_families(raw.tickets, vocabulary, epsilon=epsilon)
     named = int(cells.loc[cells["suspect"] != "", "tickets"].sum())
-    return dict.fromkeys(LEVELS, 0) | {"sides": named, "family": int(cells["tickets"].sum()) - named}
+    lost = dict.fromkeys(LEVELS, 0) | {"sides": named, "family": int(cells["tickets"].sum()) - named}
+    return replace(cells_alone(cells), families=families), lost
 
 
 def _add(before: Counts, new: Counts) -> Counts:
@@ -206,7 +218,7 @@ def _manifest(
         ticket_count=int(counts.cells["tickets"].sum()),
         rolled_up=rolled_up,
         epsilon=wish.epsilon,
-        noise_variance=noise_variance(wish.epsilon) if wish.epsilon else 0.0,
+        noise_variance=noise_variance(wish.epsilon, wish.threshold),
         corrected=wish.anew,
         parts=parts,
         **counts_facts(counts),
@@ -232,25 +244,7 @@ def _save(settings: Settings, path: Path, own: _Own, wish: Wish, news: str = "")
     manifest, code = own.manifest, own.manifest.contributor
     signature = signature_entry(settings.data_folder, code, manifest_bytes(manifest), wanted=wish.signed)
     save_container(path, {**counts_entries(manifest, own.counts), **signature})
-    lost = {level: count for level, count in manifest.rolled_up.items() if count and level != "nothing"}
-    rolled = "; ".join(f"{level} {count:,}" for level, count in lost.items()) or "nothing"
-    told = (
-        news,
-        f"{path.name}: {counted(manifest.ticket_count, 'ticket')} of {manifest.from_year} to {manifest.to_year} in "
-        f"{counted(manifest.row_count, 'cell')}, {size_in_words(manifest)} (contributor {code}, number "
-        f"{manifest.number}).",
-        f"Rolled up, by what was lost at most: {rolled}.",
-        _told_beside(manifest),
-        f"Noise of epsilon {manifest.epsilon:g}: one ticket more or less changes the chance of any such file at most "
-        f"{math.exp(manifest.epsilon):.3g} times. Totals are no longer exact." if manifest.epsilon else "",
+    anew = "" if news or not manifest.corrected else (
         "Tickets that left the shop before were counted anew: who holds the earlier file can compare the two."
-        if manifest.corrected and not news else "",
     )  # fmt: skip
-    return Written(manifest, tuple(filter(None, told)))
-
-
-def _told_beside(manifest: Manifest) -> str:
-    """What goes with the cells, in a sentence."""
-    names = {"families": "suspects by family", "checks": "outcomes of checks", "minutes": "minutes of checks"}
-    told = [f"{manifest.sides[side]:,} {names[side]}" for side in SIDES if manifest.sides.get(side)]
-    return f"Beside them, {size_in_words(manifest)}: {', '.join(told)}." if told else ""
+    return Written(manifest, tuple(filter(None, (news, *written_in_words(manifest, path.name), anew))))

@@ -35,8 +35,9 @@ def bundle() -> None:
 @bundle.command()
 @click.argument("file", type=_FILE)
 @click.option("--shop", required=True, help="Workshop whose tickets to count; its name does not leave the store.")
-@click.option("--threshold", type=int, default=DEFAULT_THRESHOLD, show_default=True, help="Fewest tickets in a cell.")
-@click.option("--epsilon", type=float, default=0.0, help="Noise on all counts, not a threshold; the smaller, the more.")
+@click.option("--threshold", type=int, default=DEFAULT_THRESHOLD, show_default=True,
+              help="Fewest tickets in a cell; 1: none, all counts have noise.")  # fmt: skip
+@click.option("--epsilon", type=float, default=0.0, help="Tell small counts by family too, with noise: 2 is usual.")
 @SIGN
 @click.option("--anew", is_flag=True, help="Count corrected tickets again; who has the earlier file can compare.")
 @click.pass_obj

@@ -11,10 +11,10 @@ from analytics.evidence import CELL_COLUMNS
 from analytics.rollup_checks import add_minutes
 from analytics.unrolling import Contribution, unroll
 from analytics.unrolling_checks import unroll_outcomes
-from analytics.unrolling_noisy import NoisyContribution, unroll_noisy
+from analytics.unrolling_noisy import NoisyCounts, place_noisy_families, unroll_noisy
 from analytics.vocabulary import Vocabulary
 from pipelines.bundle_files import CELLS_ONLY
-from pipelines.bundle_noise import TABLES
+from pipelines.bundle_noise import epsilon_of_count
 from pipelines.bundle_tables import COLUMNS, Counts
 from pipelines.settings import Settings
 from pipelines.store import reading, run_query
@@ -27,8 +27,8 @@ CURRENT = "current"
 class Told:
     """What one contributor tells.
 
-    most : the largest count that it hid, 0 if nothing can be said of that
-    epsilon : of the noise on each count, 0 without
+    most : the largest count that it hid, 0 if nothing can be said of that or noise hides it
+    epsilon : of the noise on each count of a suspect by family, and on all where `most` is 0; 0 without
     """
 
     contributor: str
@@ -60,16 +60,28 @@ def unroll_counts(told: Sequence[Told], vocabulary: Vocabulary) -> Counts:
     What a bundle states to have hidden is shared out, by threshold and by noise; packs have been, and older bundles did
     not say.
     """
+    plain = [one for one in told if one.most]
     noisy = [one for one in told if one.epsilon]
-    plain = [one for one in told if one.most and not one.epsilon]
-    parts = [Contribution(one.contributor, one.counts.cells, one.counts.families, one.most) for one in plain]
-    seen = [NoisyContribution(one.contributor, one.counts.cells, one.counts.families, one.epsilon) for one in noisy]
-    shared = [unroll(parts, vocabulary)] if parts else []
-    shared += [unroll_noisy(seen, vocabulary)] if seen else []
-    cells = pd.concat([*shared, *(_as_told(one) for one in told if not (one.epsilon or one.most))])
+    parts = [Contribution(one.contributor, one.counts.cells, _exact_families(one), one.most) for one in plain]
+    drowned = [NoisyCounts(one.contributor, one.counts.cells, one.epsilon) for one in noisy if not one.most]
+    cells = pd.concat([
+        *([unroll(parts, vocabulary)] if parts else []),
+        *([unroll_noisy(drowned, vocabulary)] if drowned else []),
+        *(_as_told(one) for one in told if not (one.epsilon or one.most)),
+    ])  # fmt: skip
+    if noisy:
+        seen = [NoisyCounts(one.contributor, one.counts.families, one.epsilon) for one in noisy]
+        cells = place_noisy_families(cells, seen, vocabulary)
+    if drowned:
+        cells["weight"] *= cells["worth"].fillna(1.0)
+    cells = cells[list(CELL_COLUMNS)]
     outcomes = unroll_outcomes([(one.counts.checks, one.most) for one in told], vocabulary)
     minutes = add_minutes(pd.concat([one.counts.minutes for one in told]))
     return Counts(cells, told[0].counts.families.iloc[:0], outcomes, minutes)
+
+
+def _exact_families(one: Told) -> pd.DataFrame:
+    return one.counts.families.iloc[:0] if one.epsilon else one.counts.families
 
 
 def _as_told(one: Told) -> pd.DataFrame:
@@ -78,7 +90,7 @@ def _as_told(one: Told) -> pd.DataFrame:
 
 def _epsilon_of(manifest: dict[str, float]) -> float:
     """Of the noise on one count: sums of several parts carry the noise of each, about as one that is wider."""
-    return manifest["epsilon"] / TABLES / math.sqrt(manifest.get("parts", 1))
+    return epsilon_of_count(manifest["epsilon"], int(manifest["threshold"])) / math.sqrt(manifest.get("parts", 1))
 
 
 def _most_hidden(kind: str, manifest: dict[str, int]) -> int:

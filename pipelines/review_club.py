@@ -94,7 +94,9 @@ def _promise(manifest: Mapping[str, float], kind: str) -> str:
     """What a bundle promises; a pack tells sums of bundles, each with its own promise."""
     if kind == PACK:
         return "its bundles"
-    return f"noise, epsilon {manifest['epsilon']:g}" if manifest["epsilon"] else f"{manifest['threshold']} in a cell"
+    cells = "" if manifest["threshold"] == 1 else f"{manifest['threshold']} or more in a cell"
+    noise = f"noise, epsilon {manifest['epsilon']:g}" if manifest["epsilon"] else ""
+    return "; ".join(filter(None, (cells, noise)))
 
 
 def _name(code: str, kind: str, shop: str) -> str:
@@ -119,7 +121,7 @@ def _rolled(current: pd.DataFrame) -> Part:
     )
     notes = (
         "No number below the threshold leaves a shop: smaller ones are put together, never left out, so the totals "
-        "stay true. With noise every number leaves it, but none that is exact.",
+        "stay true. Where there is noise, small numbers leave it too, but none that is exact.",
         "First goes how sure it was, then the age, the family, and last which suspect of several it was.",
     )
     return Part(QUESTION_ROLLED, finding, table, notes)

@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import dlaplace, poisson
 
 from analytics.noisy_counts import expected_under_noise, laplace_variance
-from analytics.unrolling_noisy import NoisyContribution, unroll_noisy
+from analytics.unrolling_noisy import NoisyCounts, place_noisy_families, unroll_noisy
 from analytics.vocabulary import Vocabulary
 
 EPSILON = 1.0
@@ -29,11 +29,17 @@ def test_a_noisy_count_is_expected_as_bayes_rule_has_it(rate: float, told: int, 
     assert found[0] == pytest.approx(expected, rel=1e-6)
 
 
-def _contributions(rng: np.random.Generator, count: int, vocabulary: Vocabulary) -> list[NoisyContribution]:
-    """Shops of about 40 tickets of one complaint; plugs are of cranes, switches of pianos, three in four times."""
+type Shops = list[NoisyCounts]
+
+
+def _shops(rng: np.random.Generator, count: int, vocabulary: Vocabulary) -> tuple[Shops, Shops]:
+    """By complaint and by family: shops of about 40 tickets of one complaint.
+
+    Three plugs in four are of cranes, three switches in four of pianos.
+    """
     odds = {"plug_loose": 0.6, "switch_dirty": 0.35, "coil_open": 0.05}
     cranes = {"plug_loose": 0.75, "switch_dirty": 0.25, "coil_open": 0.5}
-    noise, shops = dlaplace(EPSILON), []
+    noise, by_complaint, by_family = dlaplace(EPSILON), [], []
     for at in range(count):
         cells, families = [], []
         for symptom in vocabulary.symptoms:
@@ -45,26 +51,21 @@ def _contributions(rng: np.random.Generator, count: int, vocabulary: Vocabulary)
             for family, part in (("crane", share), ("piano", 1.0 - share), ("", 0.0)):
                 told = rng.poisson(40 * odds.get(suspect, 0.0) * part) + noise.rvs(random_state=rng)
                 families.append((suspect, family, told))
-        shops.append(
-            NoisyContribution(
-                f"club-{at}",
-                pd.DataFrame(cells, columns=["symptom", "suspect", "tickets"]).query("tickets > 0"),
-                pd.DataFrame(families, columns=["suspect", "family", "tickets"]).query("tickets > 0"),
-                EPSILON,
-            )
-        )
-    return shops
+        for told, rows, first in ((by_complaint, cells, "symptom"), (by_family, families, "suspect")):
+            columns = [first, "suspect" if first == "symptom" else "family", "tickets"]
+            told.append(NoisyCounts(f"club-{at}", pd.DataFrame(rows, columns=columns).query("tickets > 0"), EPSILON))
+    return by_complaint, by_family
 
 
 def test_odds_and_families_come_back_from_behind_the_noise(tiny_vocabulary: Vocabulary) -> None:
     """Thirty shops. Plain sums would say more of what never happens: noise below 0 is cut away, noise above is not."""
-    told = _contributions(np.random.default_rng(3), 30, tiny_vocabulary)
-    cells = unroll_noisy(told, tiny_vocabulary)
+    told, by_family = _shops(np.random.default_rng(3), 30, tiny_vocabulary)
+    cells = place_noisy_families(unroll_noisy(told, tiny_vocabulary), by_family, tiny_vocabulary)
     named = cells[(cells["symptom"] == "stuck") & (cells["suspect"] != "")]
     share = named.groupby("suspect")["weight"].sum() / named["weight"].sum()
     truth = {"plug_loose": 0.6, "switch_dirty": 0.35, "coil_open": 0.05}
     assert share.reindex(list(truth)).to_dict() == pytest.approx(truth, abs=0.02)
-    plain = pd.concat([one.cells for one in told]).query("symptom == 'stuck' and suspect != ''")
+    plain = pd.concat([one.told for one in told]).query("symptom == 'stuck' and suspect != ''")
     sums = plain.groupby("suspect")["tickets"].sum() / plain["tickets"].sum()
     assert share.get("something_else", 0.0) < 0.5 * sums["something_else"]
     # 420 tickets of the switch: a standard deviation of 0.02 by chance and 0.02 by the noise of sixty counts
@@ -74,8 +75,9 @@ def test_odds_and_families_come_back_from_behind_the_noise(tiny_vocabulary: Voca
 
 
 def test_noisy_counts_weigh_less_than_counts_without_noise(tiny_vocabulary: Vocabulary) -> None:
-    told = _contributions(np.random.default_rng(4), 12, tiny_vocabulary)
-    weight = unroll_noisy(told, tiny_vocabulary).query("symptom == 'stuck'").groupby("shop")["weight"].sum()
+    told, _ = _shops(np.random.default_rng(4), 12, tiny_vocabulary)
+    cells = unroll_noisy(told, tiny_vocabulary).query("symptom == 'stuck'")
+    weight = (cells["weight"] * cells["worth"]).groupby(cells["shop"]).sum()
     # 24, 14 and 2 of 40 with a variance of 1.84: by hand 24 * 24 / 25.84 + 14 * 14 / 15.84 + 4 / 3.84 = 35.7
     assert weight.mean() == pytest.approx(35.7, rel=0.1)
     assert set(weight.index) == {one.code for one in told}

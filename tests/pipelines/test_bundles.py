@@ -292,7 +292,7 @@ def test_two_vocabularies_meet_through_a_mapping_with_proposals(
 def test_the_model_is_told_of_the_noise(shop: Shop, tmp_path: Path, tiny_vocabulary: Vocabulary) -> None:
     """A count of about 40 with noise of variance v tells as much as 40 * 40 / (40 + v) without, by hand."""
     giver, club = shop("Harbour", 80), shop("Pier", 3)
-    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=2.0))
+    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=2.0, threshold=1))
     read_bundle(club, tmp_path / "1.zip", mapping={})
     bundle = load_bundle(tmp_path / "1.zip")
     # each of the two tables has half of the epsilon
@@ -309,21 +309,39 @@ def test_the_model_is_told_of_the_noise(shop: Shop, tmp_path: Path, tiny_vocabul
     assert cranes > 0.85 * cells[cells["suspect"] != ""]["weight"].sum()
 
 
+def test_families_with_noise_stand_beside_cells_by_threshold(
+    shop: Shop, tmp_path: Path, tiny_vocabulary: Vocabulary
+) -> None:
+    giver, club = shop("Harbour", 80), shop("Pier", 3)
+    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=2.0))
+    bundle = load_bundle(tmp_path / "1.zip")
+    assert bundle.cells["tickets"].tolist() == [40, 40]
+    # all epsilon is on the one table; its variance by hand
+    assert bundle.manifest.noise_variance == pytest.approx(2 * np.exp(-2.0) / (1 - np.exp(-2.0)) ** 2)
+    assert bundle.counts.families["tickets"].min() < 5
+    # how many the exact table would have named must not be told
+    assert bundle.manifest.rolled_up["sides"] == 80
+    read_bundle(club, tmp_path / "1.zip", mapping={})
+    cells = read_pool_evidence(club, tiny_vocabulary).cells
+    assert cells["weight"].sum() == pytest.approx(80)
+    assert cells[cells["family"] == "crane"]["weight"].sum() > 70
+
+
 def test_a_noisy_bundle_grows_by_new_years_and_makes_a_pack(
     shop: Shop, tmp_path: Path, tiny_posterior: Posterior
 ) -> None:
     giver, club = shop("Harbour", 80), shop("Pier", 3)
-    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=4.0))
+    _write(giver, tmp_path / "1.zip", wish=Wish(epsilon=4.0, threshold=1))
     before = load_bundle(tmp_path / "1.zip").cells.set_index(["symptom", "suspect"])["tickets"]
     shop("Harbour", 20, year=2024)
-    _write(giver, tmp_path / "2.zip", date(2025, 1, 15), Wish(epsilon=4.0))
+    _write(giver, tmp_path / "2.zip", date(2025, 1, 15), Wish(epsilon=4.0, threshold=1))
     bundle = load_bundle(tmp_path / "2.zip")
     after = bundle.cells.set_index(["symptom", "suspect"])["tickets"]
     # what was told before is told again, noise and all
     assert after.reindex(before.index).ge(before).all()
     assert bundle.manifest.parts == 2
     with pytest.raises(InputError, match="mixing two promises"):
-        _write(giver, tmp_path / "3.zip", date(2026, 1, 15), Wish(epsilon=2.0))
+        _write(giver, tmp_path / "3.zip", date(2026, 1, 15), Wish(epsilon=2.0, threshold=1))
     read_bundle(club, tmp_path / "2.zip", mapping={})
     write_pack(club, tmp_path / "pack.zip", tiny_posterior)
     assert load_pack(tmp_path / "pack.zip").bundle.manifest.ticket_count == bundle.manifest.ticket_count

@@ -19,11 +19,12 @@ from scipy.optimize import linprog
 
 from analytics.errors import InputError
 from analytics.evidence import read_possible
+from analytics.noisy_counts import laplace_variance
 from analytics.rollup_cells import BUNDLE_COLUMNS
 from analytics.rollup_checks import roll_up_minutes
 from analytics.vocabulary import UNKNOWN_AGE, Vocabulary
 from pipelines.bundle_files import load_bundle
-from pipelines.bundle_noise import add_noise, noise_variance
+from pipelines.bundle_noise import noise_variance, noisy_cells, noisy_families
 from pipelines.bundle_tables import COLUMNS, NUMBERS, Counts
 from pipelines.bundle_writing import Wish, write_bundle
 from pipelines.catalogue import write_vocabulary
@@ -252,31 +253,23 @@ def test_fewer_tickets_than_the_threshold_make_no_bundle(fill: Fill, tmp_path: P
     assert not (tmp_path / "b.zip").exists()
 
 
-@pytest.mark.parametrize("epsilon", [1.0, 4.0])
+@pytest.mark.parametrize("epsilon", [0.5, 2.0])
 def test_noise_keeps_its_epsilon_and_its_variance(tiny_vocabulary: Vocabulary, epsilon: float) -> None:
-    """P(n | one ticket more) / P(n) <= exp(epsilon / 2) in each of the two tables that count it, measured; as their
-    noise is drawn apart, together at most exp(epsilon) (Dwork and Roth 2014, theorem 3.16). Variance 2p/(1-p)^2.
-    """
+    """P(n | one ticket more) / P(n) <= exp(epsilon), in both tables; variance 2p/(1-p)^2 (Ghosh et al. 2012)."""
     row = ("stuck", "crane", UNKNOWN_AGE, "plug_loose", "cured", "", "")
 
     def said(tickets: int) -> np.ndarray:
         """(draw, table)"""
         frame = pd.DataFrame([(*row, tickets)], columns=list(BUNDLE_COLUMNS))
-        drawn = [add_noise(frame, tiny_vocabulary, epsilon=epsilon) for _ in range(1500)]
-        return np.array(
-            [
-                (
-                    cells.loc[(cells["symptom"] == "stuck") & (cells["suspect"] == "plug_loose"), "tickets"].sum(),
-                    families.loc[
-                        (families["family"] == "crane") & (families["suspect"] == "plug_loose"), "tickets"
-                    ].sum(),
-                )
-                for cells, families in drawn
-            ]
-        )
+        drawn = []
+        for _ in range(1500):
+            cells = noisy_cells(frame, tiny_vocabulary, epsilon=epsilon).query("symptom == 'stuck'")
+            families = noisy_families(frame, tiny_vocabulary, epsilon=epsilon).query("family == 'crane'")
+            drawn.append([part.loc[part["suspect"] == "plug_loose", "tickets"].sum() for part in (cells, families)])
+        return np.array(drawn)
 
-    with_it, without, factor = said(41), said(40), math.exp(epsilon / 2)
-    assert without.var(axis=0) == pytest.approx(np.full(2, noise_variance(epsilon)), rel=0.4)
+    with_it, without, factor = said(41), said(40), math.exp(epsilon)
+    assert without.var(axis=0) == pytest.approx(np.full(2, noise_variance(epsilon, K)), rel=0.4)
     assert abs(np.corrcoef(without.T)[0, 1]) < 0.1
     for at in range(39, 43):
         for more, less in zip(np.mean(with_it == at, axis=0), np.mean(without == at, axis=0), strict=True):
@@ -285,12 +278,27 @@ def test_noise_keeps_its_epsilon_and_its_variance(tiny_vocabulary: Vocabulary, e
                 assert first - factor * second < 5 * chance
 
 
-def test_a_noisy_bundle_names_all_words_alike_whoever_had_tickets(tiny_vocabulary: Vocabulary) -> None:
+def test_noisy_tables_name_all_words_alike_whoever_had_tickets(tiny_vocabulary: Vocabulary) -> None:
     """Which counts there are must not tell of a ticket: those of a shop without any come up as the noise has it."""
     none = pd.DataFrame(columns=list(BUNDLE_COLUMNS))
-    seen: set[tuple[str, str]] = set()
-    for _ in range(200):
-        cells, families = add_noise(none, tiny_vocabulary, epsilon=1.0)
-        seen |= set(zip(cells["symptom"], cells["suspect"], strict=True))
-        assert families["tickets"].gt(0).all()
+    cells = pd.concat([noisy_cells(none, tiny_vocabulary, epsilon=0.5) for _ in range(200)])
+    families = pd.concat([noisy_families(none, tiny_vocabulary, epsilon=0.5) for _ in range(200)])
+    seen = set(zip(cells["symptom"], cells["suspect"], strict=True))
     assert seen == {(s, k) for s in tiny_vocabulary.symptoms for k in (*tiny_vocabulary.suspects_of(s), "")}
+    seen = set(zip(families["suspect"], families["family"], strict=True))
+    assert seen == {(k, f) for k in tiny_vocabulary.suspects for f in (*tiny_vocabulary.families, "")}
+
+
+def test_a_whole_bundle_with_noise_spends_its_epsilon_once(fill: Fill, tmp_path: Path) -> None:
+    """Without a threshold a ticket is in two tables, each with half; with one, only families have noise."""
+    settings = fill(_tickets(60, seed=1))
+    for threshold, share in ((1, 0.5), (K, 1.0)):
+        wish = Wish(threshold=threshold, epsilon=2.0, anew=1)
+        write_bundle(settings, tmp_path / "b.zip", shop="Harbour", today=date(2024, 2, 1), wish=wish)
+        bundle = load_bundle(tmp_path / "b.zip")
+        assert bundle.manifest.noise_variance == pytest.approx(laplace_variance(2.0 * share))
+        assert (len(bundle.counts.checks) == 0) == (threshold == 1)
+    with pytest.raises(InputError, match="hides nothing"):
+        write_bundle(
+            settings, tmp_path / "b.zip", shop="Harbour", today=date(2024, 2, 1), wish=Wish(threshold=1, anew=1)
+        )
