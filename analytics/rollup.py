@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Mapping
 
-import numpy as np
 import pandas as pd
 
 from analytics.errors import InputError
@@ -21,7 +20,7 @@ from analytics.rollup_cells import (
     Path,
     RolledUp,
 )
-from analytics.rollup_groups import shown_children, side_groups, split_places, suspect_groups
+from analytics.rollup_groups import shown_children, shown_families, split_places, suspect_groups
 from analytics.vocabulary import SOMETHING_ELSE, Vocabulary
 
 # A family of a complaint, and an age within it, stands apart from so many times the threshold on: enough for nearly all
@@ -33,16 +32,13 @@ STANDS_APART = {"family": 40, "age": 40}
 WITHOUT_LIMIT = 1_000_000
 
 
-def roll_up(
-    tickets: pd.DataFrame, vocabulary: Vocabulary, *, rng: np.random.Generator, threshold: int = DEFAULT_THRESHOLD
-) -> RolledUp:
+def roll_up(tickets: pd.DataFrame, vocabulary: Vocabulary, *, threshold: int = DEFAULT_THRESHOLD) -> RolledUp:
     """Merges cells below the threshold: age, then family, then suspect within its failure mode.
 
     Parameters
     ----------
     tickets : frame of `BUNDLE_COLUMNS`, every ticket in exactly one row, whole counts
     vocabulary : tells how many children a cell may have, and the failure mode of each suspect
-    rng : decides which families are counted together; nobody may know its seed
     threshold : fewest tickets that may share a published cell, at least 2
 
     Raises
@@ -59,8 +55,7 @@ def roll_up(
     goes on where the published sum would force a smaller one to be there (see `rollup_groups.is_settled`).
 
     `families` counts the tickets of a suspect that `cells` name without a family once more, by family, under the same
-    rule, families below the threshold in groups that chance makes (`rollup_groups.side_groups`); likewise the tickets
-    of a complaint whose suspects were merged. Each ticket is there once at most. Of a
+    rule; likewise the tickets of a complaint whose suspects were merged. Each ticket is there once at most. Of a
     suspect the reader then has two margins of the table (complaint, family), of a complaint's merged tickets two of the
     table (group of suspects, family), all made of cells of at least `threshold`. A cell inside can always hold
     min(row, column) tickets, at least `threshold`, and the rest can be filled up (Frechet's bound is reached:
@@ -68,7 +63,7 @@ def roll_up(
 
     Not guaranteed: that those who share a cell differ. If all repairs of one cell had one suspect, whoever knows that
     a machine is among them knows its suspect too; and whoever knows all tickets of a shop but one can subtract them
-    (only noise helps there: `noise.add_noise`). Each table must therefore count whole closed years once and for all.
+    (only noise on all counts helps there). Each table must therefore count whole closed years once and for all.
 
     The tree is symptom, family, age, suspect. Families and ages stand apart from `STANDS_APART` thresholds on;
     the others are merged and go on down as one without family or age. Where the merged are too few together, the
@@ -90,7 +85,7 @@ def roll_up(
         if members
         for cell in _published((branch,), members, vocabulary, threshold)
     ]
-    families = _family_side(cells, vocabulary, threshold, rng)
+    families = _family_side(cells, vocabulary, threshold)
     frame = pd.DataFrame([cell.row() for cell in cells], columns=list(BUNDLE_COLUMNS))
     frame = frame.groupby(list(BUNDLE_COLUMNS[:-1]), sort=True, as_index=False).sum()
     return RolledUp(frame, families, _levels(cells, families), threshold)
@@ -106,19 +101,20 @@ def _levels(cells: list[Cell], families: pd.DataFrame) -> dict[str, int]:
     return dict(lost)
 
 
-def _family_side(cells: list[Cell], vocabulary: Vocabulary, threshold: int, rng: np.random.Generator) -> pd.DataFrame:
+def _family_side(cells: list[Cell], vocabulary: Vocabulary, threshold: int) -> pd.DataFrame:
     """Tickets that were counted without a family, by family."""
     totals: dict[tuple[str, str], Counter[str]] = {}
     for cell in cells:
         if any(cell.side):
             totals.setdefault(cell.side, Counter()).update(cell.by_family())
     rows: list[tuple[str, str, str, str, int]] = []
-    unknown = UNKNOWN["family"]
-    for side, counted in sorted(totals.items()):
-        for group in side_groups(counted, tuple(vocabulary.families), unknown=unknown, threshold=threshold, rng=rng):
-            known, tickets = sorted(set(group) - {unknown}), sum(counted[code] for code in group)
-            place = (group[0], "") if len(group) == 1 and known else (unknown, ";".join(known))
-            rows += [(*side, *place, tickets)] if tickets else []
+    for side, by_family in sorted(totals.items()):
+        shown = shown_families(by_family, tuple(vocabulary.families), unknown=UNKNOWN["family"], threshold=threshold)
+        rows += [(*side, code, "", by_family[code]) for code in shown]
+        rest = sum(count for code, count in by_family.items() if code not in shown)
+        if rest:
+            possible = ";".join(sorted(set(vocabulary.families) - set(shown)))
+            rows.append((*side, UNKNOWN["family"], possible, rest))
     return pd.DataFrame(rows, columns=list(FAMILY_COLUMNS)).astype({"tickets": int})
 
 

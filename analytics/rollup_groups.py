@@ -2,8 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 
 def shown_children(totals: Mapping[str, int], possible: int, threshold: int) -> list[str]:
     """Children that stand apart; the others are merged.
@@ -66,39 +64,22 @@ def split_places(totals: Mapping[str, int], *, unknown: str, fewest: int, thresh
     return tuple(sorted(shown))
 
 
-def side_groups(
-    totals: Mapping[str, int], places: Sequence[str], *, unknown: str, threshold: int, rng: np.random.Generator
-) -> tuple[tuple[str, ...], ...]:
-    """Groups of places (families) that a side publishes as one, single ones first; together they hold all of them.
-
-    Parameters
-    ----------
-    totals : place -> tickets, those of no known place under `unknown`
-    places : all that a reader must reckon with
-    rng : shuffles the places; nobody is told its order, so where a group ends says nothing of its last member
-
-    Notes
-    -----
-    Places from the threshold on stand alone. The others follow each other into a group until it is settled
-    (`is_settled`), those left over join the unknown. Every shop groups them otherwise, so that sums of many shops tell
-    apart what none of them shows: the group testing of Dorfman (Ann. Math. Stat. 14, 1943), with counts.
+def shown_families(
+    totals: Mapping[str, int], families: Sequence[str], *, unknown: str, threshold: int
+) -> tuple[str, ...]:
+    """Families of a suspect that stand apart: those from the threshold on, but for the smallest where the sum of the
+    others, and of the `unknown`, would be too small or would force one of them to be there (`is_settled`).
     """
-    alone = sorted((p for p in places if totals.get(p, 0) >= threshold), key=lambda p: (totals[p], p))
-    groups: list[tuple[str, ...]] = []
-    rest: list[str] = []
-    for place in rng.permutation(sorted(set(places) - set(alone))).tolist():
-        rest.append(place)
-        if _sum(rest, totals) and _holds(rest, totals, threshold):
-            groups.append(tuple(rest))
-            rest = []
-    while (groups or alone) and not _holds_with(totals.get(unknown, 0), rest, totals, threshold):
-        rest += groups.pop() if groups else [alone.pop(0)]
-    return (*((p,) for p in sorted(alone)), *groups, (*rest, unknown))
+    shown = sorted((f for f in families if totals.get(f, 0) >= threshold), key=lambda f: (totals[f], f))
+    rest = [f for f in families if f not in shown]
+    while shown and not _hides(rest, totals, totals.get(unknown, 0), threshold):
+        rest.append(shown.pop(0))
+    return tuple(sorted(shown))
 
 
-def _holds_with(unknown: int, group: Sequence[str], totals: Mapping[str, int], threshold: int) -> bool:
-    """Like `_holds`, for a sum in which tickets of no known place are: they may be all of it."""
-    return _sum(group, totals) + unknown >= threshold if unknown else _holds(group, totals, threshold)
+def _hides(rest: Sequence[str], totals: Mapping[str, int], unknown: int, threshold: int) -> bool:
+    """Whether a sum is settled; tickets of no known family may be all of it."""
+    return _sum(rest, totals) + unknown >= threshold if unknown else _holds(rest, totals, threshold)
 
 
 def _settled_modes(

@@ -12,7 +12,6 @@ from datetime import date
 from pathlib import Path
 
 import click
-import numpy as np
 import pandas as pd
 
 from analytics.backtest import Origin, Told, forecast_suspects, places_of_truth, score_tickets
@@ -91,11 +90,10 @@ def _independent(cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def _bundles(club: Settings, vocabulary: Vocabulary, shops: tuple[str, ...]) -> Iterator[Contribution]:
-    rng = np.random.default_rng(DEFAULT_SEED)
     for shop in shops:
         with reading(club.store_path) as con, registered(con, age_bands=age_band_frame(vocabulary)):
             tickets = run_query(con, "count_bundle_cells", shop=shop, from_year=1, to_year=9999, after_order=None)
-        rolled = roll_up(tickets, vocabulary, rng=rng, threshold=THRESHOLD)
+        rolled = roll_up(tickets, vocabulary, threshold=THRESHOLD)
         yield Contribution(shop, rolled.cells, rolled.families, THRESHOLD - 1)
 
 

@@ -26,10 +26,11 @@ _SIDES = {"families": "suspects by family", "checks": "outcomes of checks", "min
 def about_bundle(bundle: Bundle) -> tuple[str, ...]:
     """What the manifest states, in sentences."""
     told = bundle.manifest
+    apart = " (suspects by family apart)" if told.epsilon and told.threshold > 1 else ""
     return (
         f"{counted(told.ticket_count, 'ticket')} of {told.from_year} to {told.to_year}, from contributor "
         f"{told.contributor} (bundle {told.number}).",
-        f"Counts: {size_in_words(told)}; nothing is finer than these years.",
+        f"Counts: {size_in_words(told)}{apart}; nothing is finer than these years.",
         noise_in_words(told) if told.epsilon else "Noise: none.",
         signer_in_words(bundle.public_key),
         f"Format version {told.schema_version}; checksum {bundle.checksum[:16]}.",

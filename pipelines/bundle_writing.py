@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from analytics.errors import InputError
@@ -146,8 +145,7 @@ def _roll(raw: _Raw, vocabulary: Vocabulary, wish: Wish) -> tuple[Counts, dict[s
         check_epsilon(wish.epsilon)
         if wish.threshold == 1:
             return _drown(raw, vocabulary, wish.epsilon / TABLES)
-    rng = np.random.default_rng(secrets.randbits(128))
-    rolled = roll_up(raw.tickets, vocabulary, rng=rng, threshold=wish.threshold)
+    rolled = roll_up(raw.tickets, vocabulary, threshold=wish.threshold)
     named = raw.tickets[raw.tickets["suspect"] != ""].groupby("suspect")["tickets"].sum()
     checks = roll_up_outcomes(raw.uses, named.to_dict(), vocabulary, threshold=wish.threshold)
     minutes = roll_up_minutes(raw.minutes[raw.minutes["check"].isin(list(vocabulary.checks))], threshold=wish.threshold)

@@ -46,8 +46,7 @@ def _shops(rng: np.random.Generator, count: int) -> list[pd.DataFrame]:
 
 
 def _unrolled(shops: list[pd.DataFrame], vocabulary: Vocabulary) -> pd.DataFrame:
-    rng = np.random.default_rng(1)
-    rolled = [roll_up(shop, vocabulary, rng=rng, threshold=K) for shop in shops]
+    rolled = [roll_up(shop, vocabulary, threshold=K) for shop in shops]
     parts = [Contribution(f"club-{at}", one.cells, one.families, K - 1) for at, one in enumerate(rolled)]
     return unroll(parts, vocabulary)
 
