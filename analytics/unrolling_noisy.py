@@ -45,13 +45,12 @@ def unroll_noisy(shops: Sequence[NoisyCounts], vocabulary: Vocabulary) -> pd.Dat
     counts have variance n); all suspects of a complaint have the same `worth`, that share of what they count, so that
     their odds stay.
     """
-    epsilon = np.array([one.epsilon for one in shops])
     rows = []
     for symptom in vocabulary.symptoms:
-        counts = _count_suspects(shops, vocabulary, symptom, epsilon)
+        counts = _count_suspects(shops, vocabulary, symptom)
         rows += [
             (symptom, "", one.code, UNKNOWN_AGE, suspect, MIXED_GRADE if suspect else "", "", "", weight, worth)
-            for one, weights, worth in zip(shops, counts, _worth(counts, epsilon), strict=True)
+            for one, weights, worth in zip(shops, counts, _worth(counts, shops), strict=True)
             for suspect, weight in zip((*vocabulary.suspects_of(symptom), ""), weights, strict=True)
             if weight >= LEAST
         ]
@@ -73,9 +72,7 @@ def place_noisy_families(cells: pd.DataFrame, shops: Sequence[NoisyCounts], voca
     return place_families(cells.assign(side=cells["suspect"]), shares).drop(columns="side")
 
 
-def _count_suspects(
-    shops: Sequence[NoisyCounts], vocabulary: Vocabulary, symptom: str, epsilon: np.ndarray
-) -> np.ndarray:
+def _count_suspects(shops: Sequence[NoisyCounts], vocabulary: Vocabulary, symptom: str) -> np.ndarray:
     """(shop, suspect of the list and unresolved): expected counts."""
     listed = vocabulary.suspects_of(symptom)
     strengths = np.array([STRENGTH_WEIGHTS[vocabulary.links[symptom, code]] for code in listed])
@@ -84,7 +81,7 @@ def _count_suspects(
     counts, share = told, seeded / seeded.sum()
     for _ in range(STEPS):
         rates = share * counts.sum(axis=1, keepdims=True)
-        counts = expected_under_noise(np.maximum(rates, SMALLEST_RATE), told, epsilon[:, None])
+        counts = _expected(rates, told, shops)
         share = _normal(seeded + counts.sum(axis=0))
     return counts
 
@@ -94,7 +91,6 @@ def _family_shares(
 ) -> dict[tuple[str, str], Mapping[str, float]]:
     """(shop, suspect) -> family, or "" -> share; totals: (shop, suspect)."""
     places, suspects = (*vocabulary.families, ""), tuple(vocabulary.suspects)
-    epsilon = np.array([one.epsilon for one in shops])[:, None, None]
     told = np.stack([[_told(one.told[one.told["suspect"] == code], "family", places) for code in suspects]
                      for one in shops])  # fmt: skip
     share = np.full((len(suspects), len(places)), 1.0 / len(places))
@@ -102,7 +98,7 @@ def _family_shares(
     counts = told
     for _ in range(STEPS):
         rates = totals[..., None] * _normal(share * of_shop)
-        counts = expected_under_noise(np.maximum(rates, SMALLEST_RATE), told, epsilon)
+        counts = _expected(rates, told, shops)
         overall = _normal(counts.sum(axis=(0, 1)) + 1.0)
         share = _normal(counts.sum(axis=0) + FAMILY_WORTH * overall)
         of_shop = _normal(counts.sum(axis=1, keepdims=True) + 1.0) / overall
@@ -114,9 +110,15 @@ def _family_shares(
     }
 
 
-def _worth(counts: np.ndarray, epsilon: np.ndarray) -> np.ndarray:
+def _expected(rates: np.ndarray, told: np.ndarray, shops: Sequence[NoisyCounts]) -> np.ndarray:
+    """(shop, ...): a shop at a time, since all of many at once would fill the memory."""
+    parts = zip(np.maximum(rates, SMALLEST_RATE), told, shops, strict=True)
+    return np.stack([expected_under_noise(rate, count, one.epsilon) for rate, count, one in parts])
+
+
+def _worth(counts: np.ndarray, shops: Sequence[NoisyCounts]) -> np.ndarray:
     """(shop,): what the counts (shop, suspect) of a complaint tell beside counts without noise."""
-    variance = np.array([laplace_variance(one) for one in epsilon])[:, None]
+    variance = np.array([laplace_variance(one.epsilon) for one in shops])[:, None]
     return np.asarray((counts**2 / (counts + variance)).sum(axis=1) / np.maximum(counts.sum(axis=1), SMALLEST_RATE))
 
 

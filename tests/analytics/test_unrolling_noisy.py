@@ -25,7 +25,7 @@ def test_a_noisy_count_is_expected_as_bayes_rule_has_it(rate: float, told: int, 
     noise = dlaplace(epsilon)
     chance = poisson(rate).pmf(counts) * (noise.pmf(told - counts) if told else noise.cdf(-counts))
     expected = counts @ chance / chance.sum()
-    found = expected_under_noise(np.array([rate]), np.array([told]), np.array([epsilon]))
+    found = expected_under_noise(np.array([rate]), np.array([told]), epsilon)
     assert found[0] == pytest.approx(expected, rel=1e-6)
 
 
