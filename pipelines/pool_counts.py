@@ -69,8 +69,9 @@ def unroll_counts(told: Sequence[Told], vocabulary: Vocabulary) -> Counts:
         *([unroll_noisy(drowned, vocabulary)] if drowned else []),
         *(_as_told(one) for one in told if not (one.epsilon or one.most)),
     ])  # fmt: skip
-    if noisy:
-        seen = [NoisyCounts(one.contributor, one.counts.families, one.epsilon) for one in noisy]
+    # noise of before was on cells alone
+    seen = [NoisyCounts(one.contributor, one.counts.families, one.epsilon) for one in noisy if len(one.counts.families)]
+    if seen:
         cells = place_noisy_families(cells, seen, vocabulary)
     if drowned:
         cells["weight"] *= cells["worth"].fillna(1.0)
