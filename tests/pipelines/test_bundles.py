@@ -318,7 +318,6 @@ def test_families_with_noise_stand_beside_cells_by_threshold(
     assert bundle.cells["tickets"].tolist() == [40, 40]
     # all epsilon is on the one table; its variance by hand
     assert bundle.manifest.noise_variance == pytest.approx(2 * np.exp(-2.0) / (1 - np.exp(-2.0)) ** 2)
-    assert bundle.counts.families["tickets"].min() < 5
     # how many the exact table would have named must not be told
     assert bundle.manifest.rolled_up["sides"] == 80
     read_bundle(club, tmp_path / "1.zip", mapping={})
